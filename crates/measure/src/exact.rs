@@ -213,6 +213,7 @@ impl Mul for Exact {
 
 impl Div for Exact {
     type Output = Self;
+    #[allow(clippy::suspicious_arithmetic_impl, reason = "to divide by a fraction is to multiply by its inverse")]
     fn div(self, other: Self) -> Self {
         self * other.inverse()
     }

@@ -1,0 +1,139 @@
+//! What a person can ask for.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+use trug_provision::Options;
+use trug_provision::kitchen::{HouseholdId, StoreId, WeekId};
+
+/// From a personal chef's menus to the right shopping list, after what each kitchen already holds.
+#[derive(Debug, Parser)]
+#[command(
+    name = "trug",
+    version,
+    disable_help_subcommand = true,
+    after_help = "\
+Exit status: 0 all is well, 1 the kitchen has problems, 2 the command cannot be meant so.
+
+What a food contains is told as it is recorded. The label, local food codes and licensed advice come first."
+)]
+pub struct Command {
+    /// What is asked.
+    #[command(subcommand)]
+    pub ask: Ask,
+}
+
+/// What is asked.
+#[derive(Debug, Subcommand)]
+pub enum Ask {
+    /// What to buy for a week, store by store in walking order
+    List(List),
+    /// Reads ingredient lines on standard input and says what each was understood as
+    Parse(Parse),
+    /// Everything that is wrong in a kitchen, before anybody shops for it
+    Check(Check),
+    /// Why a food is on a week's list, with the arithmetic
+    Why(Why),
+}
+
+/// `trug list`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  trug list demo-data --week 2026-W10
+  trug list demo-data --week 2026-W10 --household ropewalk --store larkmere --print")]
+pub struct List {
+    /// The folder that holds kitchen.toml
+    pub kitchen: PathBuf,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a doc comment here would replace the command's own help")]
+    pub which: Which,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a doc comment here would replace the command's own help")]
+    pub form: ListForm,
+}
+
+/// Which list is meant.
+#[derive(Debug, Args)]
+pub struct Which {
+    /// The week, by the name of its file in weeks/
+    #[arg(long, value_name = "ID")]
+    week: String,
+    /// Only what this household buys
+    #[arg(long, value_name = "ID")]
+    household: Option<String>,
+    /// Buy at this store only
+    #[arg(long, value_name = "ID")]
+    store: Option<String>,
+}
+
+impl Which {
+    /// The week.
+    #[must_use]
+    pub fn week(&self) -> WeekId {
+        WeekId::new(&self.week)
+    }
+
+    /// The options.
+    #[must_use]
+    pub fn options(&self) -> Options {
+        Options {
+            household: self.household.as_deref().map(HouseholdId::new),
+            store: self.store.as_deref().map(StoreId::new),
+        }
+    }
+}
+
+/// In which form the list is printed; one at most.
+#[derive(Debug, Args)]
+#[group(multiple = false)]
+pub struct ListForm {
+    /// As JSON, for other programs
+    #[arg(long)]
+    pub json: bool,
+    /// As CSV, for a spreadsheet
+    #[arg(long)]
+    pub csv: bool,
+    /// As Markdown, with boxes to tick
+    #[arg(long)]
+    pub md: bool,
+    /// For paper, with squares to tick
+    #[arg(long)]
+    pub print: bool,
+}
+
+/// `trug parse`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  echo '1½ lb carrots, peeled and diced' | trug parse --json")]
+pub struct Parse {
+    /// One JSON object a line
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `trug check`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  trug check demo-data")]
+pub struct Check {
+    /// The folder that holds kitchen.toml
+    pub kitchen: PathBuf,
+}
+
+/// `trug why`.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  trug why demo-data \"yellow onion\" --week 2026-W10")]
+pub struct Why {
+    /// The folder that holds kitchen.toml
+    pub kitchen: PathBuf,
+    /// The food, by its id or any of its names
+    pub food: String,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a doc comment here would replace the command's own help")]
+    pub which: Which,
+}

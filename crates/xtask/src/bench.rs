@@ -1,0 +1,30 @@
+//! `cargo xtask bench`: what has a budget is measured here, and nowhere else.
+
+use crate::run::{StepError, cargo, step};
+
+/// Name, package and bench of everything that is measured. Each bench prints its own figures beside its budget.
+const BENCHES: [(&str, &str, &str); 3] =
+    [("lines", "trug-catalog", "lines"), ("list", "trug-provision", "list"), ("packs", "trug-provision", "packs")];
+
+/// What keeps a bench from running.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum BenchError {
+    /// There is no such bench.
+    #[error("`{0}` is not measured here; use {names}", names = BENCHES.map(|(name, ..)| name).join(", "))]
+    Unknown(String),
+    /// A bench failed.
+    #[error(transparent)]
+    Step(#[from] StepError),
+}
+
+/// Runs the benches of those names, or all where none is named.
+pub(crate) fn run(names: &[String]) -> Result<(), BenchError> {
+    if let Some(unknown) = names.iter().find(|asked| BENCHES.iter().all(|(name, ..)| name != asked)) {
+        return Err(BenchError::Unknown(unknown.clone()));
+    }
+    let asked = |name: &str| names.is_empty() || names.iter().any(|asked| asked == name);
+    for (name, package, bench) in BENCHES.into_iter().filter(|(name, ..)| asked(name)) {
+        step(name, &mut cargo(&["bench", "--package", package, "--bench", bench]))?;
+    }
+    Ok(())
+}

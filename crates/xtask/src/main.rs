@@ -1,0 +1,105 @@
+//! The chores of the house: `cargo xtask help` lists them.
+
+mod bench;
+mod data;
+mod run;
+mod start;
+mod test;
+
+use std::error::Error;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use lexopt::prelude::*;
+
+const HELP: &str = "\
+Usage: cargo xtask <chore>
+
+  start                  build trug and show the week's list of the demonstration kitchen
+  test                   everything that must hold before a change is kept, as .ci/run does it
+  bench [NAME...]        measure what has a budget; without a name, all of it
+  data [--source DIR]    make the catalogue's table from the curated files; with --source, first copy
+                         the rows used from a folder with the full tables of SR28 (foods.csv, measures.csv)
+  help                   show this
+";
+
+/// What was asked for.
+#[derive(Debug, PartialEq, Eq)]
+enum Chore {
+    Help,
+    Start,
+    Test,
+    Bench(Vec<String>),
+    Data(Option<PathBuf>),
+}
+
+fn main() -> ExitCode {
+    let done = chore(lexopt::Parser::from_env()).map_err(|error| format!("{error}\n\n{HELP}").into()).and_then(perform);
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("error: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn perform(chore: Chore) -> Result<(), Box<dyn Error>> {
+    match chore {
+        Chore::Help => print!("{HELP}"),
+        Chore::Start => start::run()?,
+        Chore::Test => test::run()?,
+        Chore::Bench(names) => bench::run(&names)?,
+        Chore::Data(source) => data::run(source.as_deref())?,
+    }
+    Ok(())
+}
+
+fn chore(mut arguments: lexopt::Parser) -> Result<Chore, lexopt::Error> {
+    let mut chore = match arguments.next()? {
+        None | Some(Short('h') | Long("help")) => return Ok(Chore::Help),
+        Some(Value(word)) => match word.string()?.as_str() {
+            "help" => Chore::Help,
+            "start" => Chore::Start,
+            "test" => Chore::Test,
+            "bench" => Chore::Bench(Vec::new()),
+            "data" => Chore::Data(None),
+            other => return Err(format!("`{other}` is not a chore").into()),
+        },
+        Some(other) => return Err(other.unexpected()),
+    };
+    while let Some(argument) = arguments.next()? {
+        match (argument, &mut chore) {
+            (Short('h') | Long("help"), _) => return Ok(Chore::Help),
+            (Long("source"), Chore::Data(source)) => *source = Some(arguments.value()?.into()),
+            (Value(name), Chore::Bench(names)) => names.push(name.string()?),
+            (other, _) => return Err(other.unexpected()),
+        }
+    }
+    Ok(chore)
+}
+
+/// The workspace's folder.
+fn root() -> PathBuf {
+    let own = Path::new(env!("CARGO_MANIFEST_DIR"));
+    own.ancestors().nth(2).unwrap_or(own).to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn arguments_name_a_chore() {
+        let read =
+            |line: &str| chore(lexopt::Parser::from_args(line.split_whitespace())).map_err(|error| error.to_string());
+        assert_eq!(read(""), Ok(Chore::Help));
+        assert_eq!(read("test"), Ok(Chore::Test));
+        assert_eq!(read("bench lines packs"), Ok(Chore::Bench(vec!["lines".to_owned(), "packs".to_owned()])));
+        assert_eq!(read("data --source rows"), Ok(Chore::Data(Some("rows".into()))));
+        assert_eq!(read("data --help"), Ok(Chore::Help));
+        for wrong in ["tset", "test now", "data --source", "start --source rows"] {
+            assert!(read(wrong).is_err(), "{wrong}");
+        }
+    }
+}
