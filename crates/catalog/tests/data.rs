@@ -53,14 +53,14 @@ fn weights_are_those_of_sr28() {
         ("butter", "cup", "227"),    // 01001, 01145
         ("butter", "tbsp", "14.2"),
         ("butter", "stick", "113"),
-        ("rice", "cup", "185"),   // 20044: long-grain, raw
-        ("carrot", "cup", "128"), // 11124
+        ("white-rice", "cup", "185"), // 20044: long-grain, raw
+        ("carrot", "cup", "128"),     // 11124
         ("carrot", "each", "61"),
         ("yellow-onion", "cup", "160"), // 11282
         ("yellow-onion", "each", "110"),
         ("garlic", "clove", "3"),            // 11215
         ("all-purpose-flour", "cup", "125"), // 20081
-        ("sugar", "cup", "200"),             // 19335
+        ("granulated-sugar", "cup", "200"),  // 19335
         ("olive-oil", "tbsp", "13.5"),       // 04053
         ("salt", "tsp", "6"),                // 02047
         ("celery", "stalk", "40"),           // 11143
@@ -147,7 +147,7 @@ fn a_can_of_beans_drains_as_the_buying_guide_says() {
 #[test]
 fn rice_swells_to_about_three_cups_a_cup() {
     // [practice]: 1 cup of raw long-grain rice makes about 3 cups cooked.
-    let rice = food("rice");
+    let rice = food("white-rice");
     let raw = measure(&rice.measures, "cup").grams;
     let cooked = measure(&rice.measures, "cup cooked").grams;
     let cups = (raw * rice.cooked.unwrap() / cooked).to_f64();

@@ -52,7 +52,7 @@ impl Exact {
         };
         let common = gcd(positive_num as u128, positive_den as u128) as i128;
         let sign = if (num < 0) == (den < 0) { 1 } else { -1 };
-        Self { num: sign * (positive_num / common), den: positive_den / common }
+        Self { num: sign * divided(positive_num, common), den: divided(positive_den, common) }
     }
 
     /// A whole number.
@@ -151,17 +151,18 @@ impl Exact {
             return Some(Self::new(self.num.checked_add(other.num)?, self.den));
         }
         let common = gcd(self.den as u128, other.den as u128) as i128;
-        let left = self.num.checked_mul(other.den / common)?;
-        let right = other.num.checked_mul(self.den / common)?;
-        Some(Self::new(left.checked_add(right)?, self.den.checked_mul(other.den / common)?))
+        let (own, others) = (divided(self.den, common), divided(other.den, common));
+        let left = self.num.checked_mul(others)?;
+        let right = other.num.checked_mul(own)?;
+        Some(Self::new(left.checked_add(right)?, self.den.checked_mul(others)?))
     }
 
     fn checked_mul(self, other: Self) -> Option<Self> {
         let first = gcd(self.num.unsigned_abs(), other.den as u128) as i128;
         let second = gcd(other.num.unsigned_abs(), self.den as u128) as i128;
         let (first, second) = (first.max(1), second.max(1));
-        let num = (self.num / first).checked_mul(other.num / second)?;
-        let den = (self.den / second).checked_mul(other.den / first)?;
+        let num = divided(self.num, first).checked_mul(divided(other.num, second))?;
+        let den = divided(self.den, second).checked_mul(divided(other.den, first))?;
         Some(if num == 0 { Self::ZERO } else { Self { num, den } })
     }
 
@@ -182,12 +183,35 @@ const fn gcd(a: u128, b: u128) -> u128 {
     a
 }
 
+/// The binary form: shifts and subtractions, no divisions.
 const fn gcd_small(a: u64, b: u64) -> u64 {
-    let (mut a, mut b) = (a, b);
-    while b != 0 {
-        (a, b) = (b, a % b);
+    if a == 0 || b == 0 {
+        return a | b;
     }
-    a
+    if a == 1 || b == 1 {
+        return 1;
+    }
+    let twos = (a | b).trailing_zeros();
+    let (mut a, mut b) = (a >> a.trailing_zeros(), b >> b.trailing_zeros());
+    while a != b {
+        if a > b {
+            (a, b) = (b, a);
+        }
+        b -= a;
+        b >>= b.trailing_zeros();
+    }
+    a << twos
+}
+
+/// Divides where there is no remainder; in 64 bits where both fit, which is many times as fast.
+const fn divided(value: i128, by: i128) -> i128 {
+    if by == 1 {
+        value
+    } else if value == value as i64 as i128 && by == by as i64 as i128 {
+        (value as i64 / by as i64) as i128
+    } else {
+        value / by
+    }
 }
 
 impl Add for Exact {

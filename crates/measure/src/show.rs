@@ -95,7 +95,7 @@ impl Amount {
         let number = if self.unit.is_count() { kitchen_number(self.value) } else { decimal(self.value, 3) };
         match self.unit {
             Unit::Each => number,
-            Unit::Count(word) if self.value <= Exact::ONE => format!("{number} {}", word.singular()),
+            Unit::Count(word) if self.value <= Exact::ONE || number == "1" => format!("{number} {}", word.singular()),
             Unit::Count(word) => format!("{number} {}", word.plural()),
             unit => format!("{number} {}", spoken(unit, self.value)),
         }
@@ -104,7 +104,8 @@ impl Amount {
 
 /// The unit beside a number: cups and their like take a plural.
 fn spoken(unit: Unit, value: Exact) -> String {
-    let plural = value > Exact::ONE;
+    // What is shown decides: a hair more than one quart is read as `1 quart`.
+    let plural = value > Exact::ONE && kitchen_number(value) != "1";
     match unit {
         Unit::Volume(VolumeUnit::FluidOunce) => "fl oz".to_owned(),
         Unit::Volume(VolumeUnit::Cup | VolumeUnit::Pint | VolumeUnit::Quart | VolumeUnit::Gallon) if plural => {
@@ -118,7 +119,12 @@ fn metric(base: Exact, small: &str, large: &str) -> String {
     if base.round() >= 1000 {
         return format!("{} {large}", decimal(base / Exact::whole(1000), 2));
     }
-    let places = if base >= Exact::whole(10) { 0 } else { 1 };
+    let places = match base {
+        base if base >= Exact::whole(10) => 0,
+        base if base >= Exact::ONE => 1,
+        // A pinch of saffron is not nothing.
+        _ => 2,
+    };
     format!("{} {small}", decimal(base, places))
 }
 

@@ -129,10 +129,7 @@ fn week_findings(kitchen: &Kitchen, week: &WeekId, list: &List, findings: &mut F
         findings.add(Severity::Warning, format!("households/{household}.toml"), text);
     }
     for doubt in &list.doubts {
-        let (crate::demand::DishDoubt::NoServings { dish }
-        | crate::demand::DishDoubt::NoShare { dish, .. }
-        | crate::demand::DishDoubt::Unread { dish, .. }) = doubt;
-        findings.add(Severity::Warning, dish_file(kitchen, dish), text::doubt(kitchen, doubt));
+        findings.add(Severity::Warning, dish_file(kitchen, doubt.dish()), text::doubt(kitchen, doubt));
     }
     for line in list.lines.iter().chain(&list.covered) {
         line_findings(kitchen, line, findings);

@@ -72,6 +72,13 @@ pub enum Step {
         /// In the tally's unit.
         value: Exact,
     },
+    /// By the spoon that a word stands for: a pinch, a dash.
+    Spoonful {
+        /// How much of the spoon one is.
+        share: Exact,
+        /// The spoon.
+        spoon: VolumeUnit,
+    },
     /// By the food's (or part's) own measure.
     Measure {
         /// The measure.
@@ -296,6 +303,7 @@ fn in_tally(food: &Food, value: Exact, unit: Unit, words: &[String], trace: &mut
             let Some(grams) = by_measure(&food.measures, value, unit, words, trace) else {
                 let Unit::Count(word) = unit else { return None };
                 let (share, spoon) = word.spoonful()?;
+                trace(Step::Spoonful { share, spoon });
                 return in_tally(food, value * share, Unit::Volume(spoon), words, trace);
             };
             Some(match density {

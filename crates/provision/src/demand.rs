@@ -58,6 +58,31 @@ pub enum DishDoubt {
     },
 }
 
+impl DishDoubt {
+    /// The dish that it is about.
+    #[must_use]
+    pub const fn dish(&self) -> &DishId {
+        match self {
+            Self::NoServings { dish } | Self::NoShare { dish, .. } | Self::Unread { dish, .. } => dish,
+        }
+    }
+
+    /// Whether it is about a dish, or one within it.
+    #[must_use]
+    pub fn is_of(&self, kitchen: &Kitchen, served: &DishId) -> bool {
+        uses(kitchen, served, self.dish(), 0)
+    }
+}
+
+fn uses(kitchen: &Kitchen, served: &DishId, asked: &DishId, depth: u8) -> bool {
+    let within = || {
+        let parts = kitchen.dishes.get(served).into_iter().flat_map(|dish| &dish.parts);
+        let mut items = parts.flat_map(|part| &part.lines).filter_map(|line| line.item.as_ref());
+        items.any(|item| matches!(item, Item::Dish(inner) if uses(kitchen, inner, asked, depth + 1)))
+    };
+    served == asked || (depth < DEEPEST && within())
+}
+
 /// The services of a week in the order in which pantries serve them: by cook date, then by household.
 #[must_use]
 pub fn serving_order(week: &Week) -> Vec<&Service> {

@@ -66,10 +66,21 @@ fn known<T: AsRef<str>>(ids: impl Iterator<Item = T>) -> String {
 pub fn list(kitchen: &Kitchen, week: &WeekId, options: &Options) -> Result<List, PlanError> {
     let mut list = Workings::of(kitchen, week, options)?.into_list();
     if let Some(household) = &options.household {
-        list.guarded.conflicts.retain(|conflict| conflict.household == *household);
-        list.guarded.not_recorded.retain(|missing| missing.household == *household);
+        only_for(kitchen, household, &mut list);
     }
     Ok(list)
+}
+
+/// Leaves out what is said of other households.
+fn only_for(kitchen: &Kitchen, household: &HouseholdId, list: &mut List) {
+    list.guarded.conflicts.retain(|conflict| conflict.household == *household);
+    list.guarded.not_recorded.retain(|missing| missing.household == *household);
+    list.guarded.unknown_words.retain(|(of, ..)| of == household);
+    let own = kitchen.households.get(household).and_then(|household| household.pantry.as_ref());
+    list.expired.retain(|lot| Some(&lot.pantry) == own || Some(&lot.pantry) == kitchen.kit.as_ref());
+    let services = kitchen.weeks.get(&list.week).into_iter().flat_map(|week| &week.services);
+    let served: Vec<_> = services.filter(|service| service.household == *household).flat_map(|s| &s.dishes).collect();
+    list.doubts.retain(|doubt| served.iter().any(|served| doubt.is_of(kitchen, &served.dish)));
 }
 
 /// Everything that a list comes from, step by step; the explanation reads it.
@@ -125,8 +136,8 @@ impl<'k> Workings<'k> {
         let day = self.services.iter().map(|service| service.shop).min();
         let book = PriceBook::on(self.kitchen, day.unwrap_or(NaiveDate::MAX));
         let groups = Groups::of(&self);
-        let mut lines: Vec<ListLine> = groups.0.into_iter().map(|group| group.line(&self, &book)).collect();
-        sort(self.kitchen, &mut lines);
+        let lines = groups.0.into_iter().map(|group| group.line(&self, &book)).collect();
+        let lines = sort(self.kitchen, lines);
         let (covered, lines): (Vec<_>, Vec<_>) = lines.into_iter().partition(is_covered);
         let households = totals(&self, &lines);
         let zero = Money::zero(self.kitchen.currency);
@@ -485,8 +496,15 @@ type Walk<'k> = ((bool, Option<&'k StoreId>), (usize, Option<Keep>, &'k str), (S
 
 /// Stores by id; in one its sections in walking order, and after them those it does not name, by how food is kept;
 /// in a section by food name.
-fn sort(kitchen: &Kitchen, lines: &mut [ListLine]) {
-    lines.sort_by(|a, b| walk(kitchen, a).cmp(&walk(kitchen, b)).then_with(|| tail(a).cmp(&tail(b))));
+fn sort(kitchen: &Kitchen, lines: Vec<ListLine>) -> Vec<ListLine> {
+    let mut order: Vec<(Walk<'_>, usize)> = lines.iter().map(|line| walk(kitchen, line)).zip(0..).collect();
+    order.sort_by(|(a, left), (b, right)| {
+        let tails = || (lines.get(*left).map(tail), lines.get(*right).map(tail));
+        a.cmp(b).then_with(|| tails().0.cmp(&tails().1))
+    });
+    let order: Vec<usize> = order.into_iter().map(|(_, at)| at).collect();
+    let mut lines: Vec<Option<ListLine>> = lines.into_iter().map(Some).collect();
+    order.into_iter().filter_map(|at| lines.get_mut(at)?.take()).collect()
 }
 
 fn tail(line: &ListLine) -> (Tally, Option<&HouseholdId>) {

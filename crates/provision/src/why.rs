@@ -1,7 +1,7 @@
 //! Why a line says what it says: the recipe lines, factors, lots and packs it came from, step by step.
 
 use trug_catalog::FoodIx;
-use trug_measure::Exact;
+use trug_measure::{Exact, Unit};
 
 use crate::convert::{Converted, Step, convert};
 use crate::demand::{Demand, part_of, portions};
@@ -35,6 +35,8 @@ pub struct Asked<'k> {
     pub raw: String,
     /// The amount that counts: a range's high end.
     pub amount: Option<Exact>,
+    /// The unit of the amount.
+    pub unit: Option<Unit>,
     /// Portions cooked.
     pub portions: Exact,
     /// What the amount is multiplied by.
@@ -103,6 +105,7 @@ fn ask<'k>(workings: &Workings<'k>, demand: &Demand<'k>, counts: Counts) -> Aske
         via: demand.via.cloned(),
         raw: demand.line.raw.clone(),
         amount,
+        unit: demand.line.unit,
         portions: portions_of(workings, demand),
         factor: demand.factor,
         swapped: demand.swapped,

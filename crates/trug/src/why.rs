@@ -220,6 +220,10 @@ fn step_text(step: &Step, running: &mut Exact, asked: &Asked<'_>, converted: Con
             *running = *value;
             format!("= {}", figure(*value, unit))
         }
+        Step::Spoonful { share, spoon } => {
+            *running = *running * *share;
+            format!("a {} is about {} {}", asked.unit.unwrap_or(Unit::Each), number(*share), spoon.symbol())
+        }
         Step::Measure { measure, from, grams } => {
             *running = *grams;
             let mut which = vec![measure.unit.symbol()];
