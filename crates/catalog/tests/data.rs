@@ -61,13 +61,28 @@ fn weights_are_those_of_sr28() {
         ("garlic", "clove", "3"),            // 11215
         ("all-purpose-flour", "cup", "125"), // 20081
         ("granulated-sugar", "cup", "200"),  // 19335
-        ("olive-oil", "tbsp", "13.5"),       // 04053
         ("salt", "tsp", "6"),                // 02047
         ("celery", "stalk", "40"),           // 11143
         ("broccoli", "cup", "91"),           // 11090
     ];
     for (id, name, grams) in table {
         assert_eq!(measure(&food(id).measures, name).grams, exact(grams), "{id} {name}");
+    }
+}
+
+#[test]
+fn fluids_weigh_what_sr28_says() {
+    // SR28, file WEIGHT: grams of one.
+    let table = [
+        ("whole-milk", "cup", "244"),  // 01077
+        ("olive-oil", "cup", "216"),   // 04053
+        ("honey", "cup", "339"),       // 19296
+        ("heavy-cream", "cup", "238"), // 01053
+    ];
+    for (id, unit, grams) in table {
+        let ml = Amount::new(Exact::ONE, unit.parse().unwrap()).milliliters().unwrap();
+        let weight = (ml * food(id).density.unwrap()).to_f64();
+        assert!((weight - exact(grams).to_f64()).abs() < 0.05, "{id}: {weight}");
     }
 }
 

@@ -147,6 +147,9 @@ impl Exact {
     }
 
     fn checked_add(self, other: Self) -> Option<Self> {
+        if self.den == 1 && other.den == 1 {
+            return Some(Self { num: self.num.checked_add(other.num)?, den: 1 });
+        }
         if self.den == other.den {
             return Some(Self::new(self.num.checked_add(other.num)?, self.den));
         }
@@ -158,6 +161,9 @@ impl Exact {
     }
 
     fn checked_mul(self, other: Self) -> Option<Self> {
+        if self.den == 1 && other.den == 1 {
+            return Some(Self { num: self.num.checked_mul(other.num)?, den: 1 });
+        }
         let first = gcd(self.num.unsigned_abs(), other.den as u128) as i128;
         let second = gcd(other.num.unsigned_abs(), self.den as u128) as i128;
         let (first, second) = (first.max(1), second.max(1));

@@ -230,7 +230,7 @@ impl Asked<'_> {
     fn purchased(&self, basis: Basis, value: Exact, unit: Unit, trace: &mut dyn FnMut(Step)) -> Converted {
         let tally = Tally::of(self.food);
         let refuse = self.refuse(unit);
-        let edible_share = refuse.map(|percent| Exact::ONE - percent / Exact::whole(100));
+        let edible_share = refuse.map(kept_share);
         match (basis, edible_share) {
             (Basis::Purchased, share) => {
                 Converted { tally, need: value, edible: share.map(|share| value * share), missing: None }
@@ -383,9 +383,15 @@ pub fn holds(food: &Food, tally: Tally, size: Amount) -> Option<Exact> {
         return Some(value);
     }
     match food.refuse {
-        Some(refuse) => Some(value / (Exact::ONE - refuse / Exact::whole(100))),
-        None => Some(value),
+        Some(refuse) if !refuse.is_zero() => Some(value / kept_share(refuse)),
+        _ => Some(value),
     }
+}
+
+/// The share that is left when so many percent are thrown away.
+#[must_use]
+pub fn kept_share(refuse: Exact) -> Exact {
+    if refuse.is_zero() { Exact::ONE } else { Exact::ONE - refuse / Exact::whole(100) }
 }
 
 /// What a lot is counted in, and how much that is: the food's tally where it can be told, else as written.

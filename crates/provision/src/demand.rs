@@ -16,6 +16,8 @@ pub struct Demand<'k> {
     pub service: usize,
     /// For whom.
     pub household: &'k HouseholdId,
+    /// Which of the service's dishes, by its place.
+    pub served: usize,
     /// The dish that is served.
     pub dish: &'k DishId,
     /// The dish that the line stands in, where that is an ingredient of the dish served.
@@ -144,6 +146,7 @@ struct Gathering<'k> {
 struct Place<'k> {
     service: usize,
     household: &'k HouseholdId,
+    served: usize,
     dish: &'k DishId,
     via: Option<&'k DishId>,
     swaps: [&'k [Swap]; 2],
@@ -158,7 +161,7 @@ const DEEPEST: u8 = 16;
 impl<'k> Gathering<'k> {
     fn service(&mut self, at: usize, service: &'k Service) {
         let Some(household) = self.kitchen.households.get(&service.household) else { return };
-        for served in &service.dishes {
+        for (place, served) in service.dishes.iter().enumerate() {
             let Some(dish) = self.kitchen.dishes.get(&served.dish) else { continue };
             let factor = scale(dish, portions(household, served)).unwrap_or_else(|| {
                 self.doubts.push(DishDoubt::NoServings { dish: served.dish.clone() });
@@ -168,6 +171,7 @@ impl<'k> Gathering<'k> {
             let place = Place {
                 service: at,
                 household: &service.household,
+                served: place,
                 dish: &served.dish,
                 via: None,
                 swaps,
@@ -260,6 +264,7 @@ impl<'k> Gathering<'k> {
         self.demands.push(Demand {
             service: place.service,
             household: place.household,
+            served: place.served,
             dish: place.dish,
             via: place.via,
             line,

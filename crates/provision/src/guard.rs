@@ -94,20 +94,24 @@ struct Wish {
 #[must_use]
 pub fn guard(kitchen: &Kitchen, services: &[&Service], demands: &[Demand<'_>]) -> Guarded {
     let mut found = Guarded::default();
-    // Foods before dishes, since numbers compare faster than names.
-    let mut foods: Vec<(usize, FoodIx, &DishId)> = demands.iter().map(|d| (d.service, d.food, d.dish)).collect();
+    let mut foods: Vec<(usize, usize, FoodIx)> = demands.iter().map(|d| (d.service, d.served, d.food)).collect();
     foods.sort_unstable();
     foods.dedup();
-    for (at, service) in services.iter().enumerate() {
+    for own in foods.chunk_by(|a, b| a.0 == b.0) {
+        let service = own.first().and_then(|(at, ..)| services.get(*at));
+        let Some(service) = service else { continue };
         let Some(household) = kitchen.households.get(&service.household) else { continue };
         for diner in &household.diners {
             let wishes = wishes(kitchen, &service.household, diner, &mut found);
             if wishes.is_empty() {
                 continue;
             }
-            let own = foods.iter().filter(|(service, ..)| *service == at);
-            for (_, food, dish) in own.filter(|(.., dish)| eats_dish(service, dish, &diner.name)) {
-                let place = Place { household: &service.household, dish, food: *food, diner: &diner.name };
+            for (_, served, food) in own {
+                let Some(served) = service.dishes.get(*served).filter(|served| eats(served, &diner.name)) else {
+                    continue;
+                };
+                let place =
+                    Place { household: &service.household, dish: &served.dish, food: *food, diner: &diner.name };
                 judge(kitchen, &place, &wishes, &mut found);
             }
         }
@@ -123,10 +127,6 @@ fn settle(found: &mut Guarded) {
     found.not_recorded.dedup();
     found.unknown_words.sort();
     found.unknown_words.dedup();
-}
-
-fn eats_dish(service: &Service, dish: &DishId, diner: &str) -> bool {
-    service.dishes.iter().any(|served| served.dish == *dish && eats(served, diner))
 }
 
 struct Place<'a> {

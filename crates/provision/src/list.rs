@@ -63,6 +63,8 @@ pub struct ListLine {
     pub by_piece: bool,
     /// Which dishes need how much, before pantries; by household, then dish.
     pub demands: Vec<DishNeed>,
+    /// What each household still needs after the pantries, by id; only who needs something.
+    pub still: Vec<(HouseholdId, Exact)>,
     /// What each household pays of the line's cost, by id.
     pub shares: Vec<(HouseholdId, Money)>,
     /// What it contains: classes and kinds of allergens.

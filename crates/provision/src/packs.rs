@@ -83,35 +83,35 @@ pub fn least_surplus(need: Exact, sizes: &[Exact]) -> Option<Choice> {
 /// How good a choice is; less is better.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Score {
-    cost: i128,
-    surplus: i128,
+    cost: i64,
+    surplus: i64,
     packs: u64,
     /// Of two that are alike in all else, the one that holds more.
-    short: i128,
+    short: i64,
 }
 
 struct Pack {
     at: usize,
-    holds: i128,
-    price: i128,
+    holds: i64,
+    price: i64,
 }
 
 struct Loose {
     at: usize,
-    holds: i128,
-    price: i128,
+    holds: i64,
+    price: i64,
 }
 
 /// One search; holds and prices are whole numbers, each on a scale of its own.
 struct Search {
-    need: i128,
-    enough: i128,
-    most: i128,
+    need: i64,
+    enough: i64,
+    most: i64,
     packs: Vec<Pack>,
     loose: Vec<Loose>,
     counts: Vec<u64>,
     best: Option<(Score, Vec<u64>, Option<(usize, u64)>)>,
-    seen: HashMap<(usize, i128), (i128, u64)>,
+    seen: HashMap<(usize, i64), (i64, u64)>,
     steps: u32,
     scale: (Scale, Scale),
 }
@@ -133,8 +133,8 @@ impl Search {
         let scaled_need = holds_scale.apply(need);
         let mut search = Self {
             need: scaled_need,
-            enough: (scaled_need * 19 + 19) / 20,
-            most: if surplus == Surplus::AtMostNeed { scaled_need * 2 } else { i128::MAX },
+            enough: scaled_need - scaled_need / 20,
+            most: if surplus == Surplus::AtMostNeed { scaled_need * 2 } else { i64::MAX },
             packs: Vec::with_capacity(packs.len()),
             loose: Vec::with_capacity(loose.len()),
             counts: vec![0; packs.len()],
@@ -159,18 +159,18 @@ impl Search {
     fn run(mut self) -> Option<Choice> {
         self.walk(0, 0, 0, 0);
         let (score, counts, loose) = self.best?;
-        let held: i128 =
-            self.packs.iter().map(|pack| pack.holds * i128::from(counts.get(pack.at).copied().unwrap_or(0))).sum();
+        let held: i64 =
+            self.packs.iter().map(|pack| pack.holds * counts.get(pack.at).copied().unwrap_or(0) as i64).sum();
         let rest = loose.and_then(|(at, steps)| {
             let offer = self.loose.iter().find(|offer| offer.at == at)?;
-            Some(offer.holds * i128::from(steps))
+            Some(offer.holds * steps as i64)
         });
-        let holds = Exact::new(held + rest.unwrap_or(0), self.scale.0.0);
-        Some(Choice { counts, loose, cost: Exact::new(score.cost, self.scale.1.0), holds })
+        let holds = self.scale.0.back(held + rest.unwrap_or(0));
+        Some(Choice { counts, loose, cost: self.scale.1.back(score.cost), holds })
     }
 
     /// Tries every count of the packs from the `at`-th on, with `held` and `cost` already taken.
-    fn walk(&mut self, at: usize, held: i128, cost: i128, packs: u64) {
+    fn walk(&mut self, at: usize, held: i64, cost: i64, packs: u64) {
         if held >= self.enough {
             self.offer(held, cost, packs, None);
             return;
@@ -184,7 +184,7 @@ impl Search {
         let most = (self.enough - held + holds - 1) / holds;
         let dearer_next = self.is_dearer_after(at);
         for count in (0..=most).rev() {
-            let (held, cost) = (held + count * holds, cost + count * price);
+            let (held, cost) = (held + count * holds, cost.saturating_add(count.saturating_mul(price)));
             if count < most && dearer_next && self.too_dear(at + 1, held, cost) {
                 // Fewer of this pack only leave more to what is dearer.
                 break;
@@ -209,32 +209,32 @@ impl Search {
     }
 
     /// Whether all that is still missing, at the best value among what is left, would cost more than the best choice.
-    fn too_dear(&self, at: usize, held: i128, cost: i128) -> bool {
+    fn too_dear(&self, at: usize, held: i64, cost: i64) -> bool {
         let Some((best, ..)) = &self.best else { return false };
         let missing = (self.enough - held).max(0);
         let room = best.cost - cost;
-        let dear = |price: i128, holds: i128| missing * price > room * holds;
+        let dear = |price: i64, holds: i64| product(missing, price) > product(room, holds);
         let pack = self.packs.get(at).is_none_or(|pack| dear(pack.price, pack.holds));
         pack && self.loose.first().is_none_or(|offer| dear(offer.price, offer.holds))
     }
 
     /// Whether a choice from here could at most cost as much as the best one, which has no surplus, with no fewer packs.
-    fn no_better(&self, at: usize, held: i128, cost: i128, packs: u64) -> bool {
+    fn no_better(&self, at: usize, held: i64, cost: i64, packs: u64) -> bool {
         let Some((best, ..)) = &self.best else { return false };
         let Some(pack) = self.packs.get(at) else { return true };
         let missing = (self.enough - held).max(0);
-        let at_best = missing * pack.price >= (best.cost - cost) * pack.holds;
+        let at_best = product(missing, pack.price) >= product(best.cost - cost, pack.holds);
         let largest = self.packs.iter().skip(at).map(|pack| pack.holds).max().unwrap_or(1);
         let fewest = packs.saturating_add(u64::try_from((missing + largest - 1) / largest).unwrap_or(u64::MAX));
         self.loose.is_empty() && at_best && best.surplus == 0 && fewest >= best.packs
     }
 
-    fn seen(&mut self, at: usize, held: i128, cost: i128, packs: u64) -> bool {
+    fn seen(&mut self, at: usize, held: i64, cost: i64, packs: u64) -> bool {
         self.steps = self.steps.saturating_add(1);
         if self.steps < REMEMBER_FROM {
             return false;
         }
-        let known = self.seen.entry((at, held)).or_insert((i128::MAX, u64::MAX));
+        let known = self.seen.entry((at, held)).or_insert((i64::MAX, u64::MAX));
         if *known <= (cost, packs) {
             return true;
         }
@@ -243,17 +243,17 @@ impl Search {
     }
 
     /// What is missing, bought loose and in full.
-    fn rest(&mut self, held: i128, cost: i128, packs: u64) {
+    fn rest(&mut self, held: i64, cost: i64, packs: u64) {
         let missing = self.need - held;
         for at in 0..self.loose.len() {
             let Some(offer) = self.loose.get(at) else { return };
             let steps = (missing + offer.holds - 1) / offer.holds;
-            let (held, cost) = (held + steps * offer.holds, cost + steps * offer.price);
+            let (held, cost) = (held + steps * offer.holds, cost.saturating_add(steps.saturating_mul(offer.price)));
             self.offer(held, cost, packs, Some((offer.at, steps as u64)));
         }
     }
 
-    fn offer(&mut self, held: i128, cost: i128, packs: u64, loose: Option<(usize, u64)>) {
+    fn offer(&mut self, held: i64, cost: i64, packs: u64, loose: Option<(usize, u64)>) {
         if held > self.most {
             return;
         }
@@ -271,8 +271,13 @@ impl Search {
 }
 
 /// Price over what it holds, compared without dividing.
-fn by_value(a: (i128, i128), b: (i128, i128)) -> Ordering {
-    (a.0 * b.1).cmp(&(b.0 * a.1))
+fn by_value(a: (i64, i64), b: (i64, i64)) -> Ordering {
+    product(a.0, b.1).cmp(&product(b.0, a.1))
+}
+
+/// A product that cannot overflow.
+fn product(a: i64, b: i64) -> i128 {
+    i128::from(a) * i128::from(b)
 }
 
 /// A factor that makes numbers whole.
@@ -285,7 +290,7 @@ impl Scale {
     fn of(values: impl Iterator<Item = Exact>, times: i128) -> Self {
         const MOST: i128 = 10_i128.pow(9);
         let mut scale: i128 = times;
-        for value in values {
+        for value in values.filter(|value| !value.is_whole()) {
             let missing = value.denominator() / common_divisor(scale, value.denominator());
             match scale.checked_mul(missing).filter(|scale| *scale <= MOST * times) {
                 Some(next) => scale = next,
@@ -295,15 +300,23 @@ impl Scale {
         Self(scale)
     }
 
-    /// The number on the scale. Kept within 62 bits, so that a product of two fits the machine's widest number: no
-    /// kitchen reaches that, and past it nothing is bought to the gram.
-    fn apply(self, value: Exact) -> i128 {
-        const WIDEST: i128 = 1 << 62;
-        let whole = match self.0 % value.denominator() {
-            0 => value.numerator().saturating_mul(self.0 / value.denominator()),
-            _ => (value * Exact::new(self.0, 1)).round(),
+    /// The number on the scale. Kept within 60 bits, so that no sum of the search overflows: no kitchen reaches that, and
+    /// past it nothing is bought to the gram.
+    fn apply(self, value: Exact) -> i64 {
+        const WIDEST: i128 = 1 << 60;
+        let whole = if value.is_whole() {
+            value.numerator().saturating_mul(self.0)
+        } else if self.0 % value.denominator() == 0 {
+            value.numerator().saturating_mul(self.0 / value.denominator())
+        } else {
+            (value * Exact::new(self.0, 1)).round()
         };
-        whole.clamp(0, WIDEST)
+        whole.clamp(0, WIDEST) as i64
+    }
+
+    /// Back from the scale.
+    fn back(self, whole: i64) -> Exact {
+        Exact::new(i128::from(whole), self.0)
     }
 }
 

@@ -294,7 +294,7 @@ impl Group {
         let buy = self.buy(workings, book, food, to_buy);
         let made_sure = self.checks.iter().all(|at| workings.made_sure.contains_key(at));
         let doubtful = sums.doubtful && to_buy.is_positive();
-        let shares = shares(&buy, &sums.by_household);
+        let shares = shares(&buy, &sums.still);
         let mut line = ListLine {
             food: self.food,
             tally: self.tally,
@@ -313,6 +313,7 @@ impl Group {
             alerts: self.alerts(workings),
             warnings: Vec::new(),
             separate: self.separate.clone(),
+            still: sums.still,
             buy,
         };
         line.warnings = self.warnings(workings, food, &line, doubtful);
@@ -437,8 +438,8 @@ struct Sums {
     edible: Option<Exact>,
     in_pantry: Exact,
     doubtful: bool,
-    /// What each household still needs after the pantries, by id.
-    by_household: Vec<(HouseholdId, Exact)>,
+    /// What each household still needs after the pantries, by id; only who needs something.
+    still: Vec<(HouseholdId, Exact)>,
 }
 
 impl Sums {
@@ -454,22 +455,22 @@ impl Sums {
             sums.doubtful |= given.doubtful;
             sums.add(&service.household, need.need - taken);
         }
-        sums.by_household.sort_by(|a, b| a.0.cmp(&b.0));
+        sums.still.retain(|(_, left)| left.is_positive());
+        sums.still.sort_by(|a, b| a.0.cmp(&b.0));
         sums
     }
 
     fn add(&mut self, household: &HouseholdId, left: Exact) {
-        match self.by_household.iter_mut().find(|(known, _)| known == household) {
+        match self.still.iter_mut().find(|(known, _)| known == household) {
             Some((_, sum)) => *sum = *sum + left,
-            None => self.by_household.push((household.clone(), left)),
+            None => self.still.push((household.clone(), left)),
         }
     }
 }
 
 /// A line's cost, shared by what each household still needs.
-fn shares(buy: &Buy, by_household: &[(HouseholdId, Exact)]) -> Vec<(HouseholdId, Money)> {
+fn shares(buy: &Buy, still: &[(HouseholdId, Exact)]) -> Vec<(HouseholdId, Money)> {
     let Some(cost) = buy.cost else { return Vec::new() };
-    let still: Vec<&(HouseholdId, Exact)> = by_household.iter().filter(|(_, left)| left.is_positive()).collect();
     let weights: Vec<Exact> = still.iter().map(|(_, left)| *left).collect();
     still.iter().map(|(household, _)| household.clone()).zip(cost.split(&weights)).collect()
 }
@@ -533,6 +534,10 @@ fn once(foods: impl Iterator<Item = FoodIx>) -> Vec<FoodIx> {
     seen
 }
 
+fn still_needs(line: &ListLine, household: &HouseholdId) -> bool {
+    line.still.iter().any(|(needs, _)| needs == household)
+}
+
 fn totals(workings: &Workings<'_>, lines: &[ListLine]) -> Vec<HouseholdTotal> {
     let kitchen = workings.kitchen;
     let mut served: Vec<&HouseholdId> = workings.services.iter().map(|service| &service.household).collect();
@@ -547,21 +552,12 @@ fn totals(workings: &Workings<'_>, lines: &[ListLine]) -> Vec<HouseholdTotal> {
                 household: id.clone(),
                 estimate: shares.fold(Money::zero(kitchen.currency), |sum, (_, share)| sum + *share),
                 budget: budget.map(|budget| budget.times(services as u64)),
-                unpriced: once(lines.iter().filter(|line| lacks_price(workings, line, id)).map(|line| line.food)),
+                unpriced: once(
+                    lines.iter().filter(|line| is_unpriced(line) && still_needs(line, id)).map(|line| line.food),
+                ),
             }
         })
         .collect()
-}
-
-/// Whether a line without a price is, after the pantries, one that the household still needs.
-fn lacks_price(workings: &Workings<'_>, line: &ListLine, household: &HouseholdId) -> bool {
-    is_unpriced(line)
-        && line.separate.as_ref().is_none_or(|separate| separate == household)
-        && workings.needs.iter().zip(&workings.given).any(|(need, given)| {
-            let taken: Exact = given.takings.iter().map(|taking| taking.amount).sum();
-            let own = workings.service(need.service).is_some_and(|service| service.household == *household);
-            own && need.food == line.food && need.tally == line.tally && need.need > taken
-        })
 }
 
 /// Lots of foods that the week needs, in a pantry that would have been asked, past their date on the day of cooking.

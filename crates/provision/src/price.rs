@@ -123,27 +123,31 @@ fn of_what(price: &Price) -> (&StoreId, Sold, Unit, Exact) {
 
 /// What to take at one store, and its exact cost in minor units.
 fn buy_at(wanted: &Wanted<'_>, prices: &[&Price]) -> Option<(Buy, Exact)> {
-    let usable = |price: &&&Price| holds(wanted.food, wanted.tally, price.size).is_some_and(Exact::is_positive);
-    let of = |sold: Sold| prices.iter().filter(move |price| price.sold == sold).filter(usable).copied();
-    let packs: Vec<&Price> = of(Sold::Pack).collect();
-    let loose: Vec<&Price> = of(Sold::Loose).collect();
-    let held = |price: &Price| holds(wanted.food, wanted.tally, price.size).unwrap_or_default();
-    let offers: Vec<PackOffer> =
-        packs.iter().map(|price| PackOffer { holds: held(price), price: price.price.exact() }).collect();
-    let by_weight: Vec<LooseOffer> = loose
-        .iter()
-        .map(|price| {
-            let steps = price.size.value / step(price.size.unit);
-            LooseOffer { holds: held(price) / steps, price: price.price.exact() / steps }
-        })
-        .collect();
+    let mut packs: Vec<(&Price, PackOffer)> = Vec::with_capacity(prices.len());
+    let mut loose: Vec<(&Price, LooseOffer)> = Vec::new();
+    for price in prices {
+        let held = holds(wanted.food, wanted.tally, price.size).filter(|held| held.is_positive());
+        let Some(held) = held else { continue };
+        match price.sold {
+            Sold::Pack => packs.push((price, PackOffer { holds: held, price: price.price.exact() })),
+            Sold::Loose => {
+                let steps = price.size.value / step(price.size.unit);
+                loose.push((price, LooseOffer { holds: held / steps, price: price.price.exact() / steps }));
+            }
+        }
+    }
+    let offers: Vec<PackOffer> = packs.iter().map(|(_, offer)| *offer).collect();
+    let by_weight: Vec<LooseOffer> = loose.iter().map(|(_, offer)| *offer).collect();
     let surplus = if wanted.food.keep == Keep::Chilled { Surplus::AtMostNeed } else { Surplus::Any };
     let choice = cheapest(wanted.to_buy, &offers, &by_weight, surplus)?;
     let first = prices.first()?;
+    let taken = packs.iter().zip(&choice.counts).filter(|(_, count)| **count > 0);
     let buy = Buy {
         store: Some(first.store.clone()),
-        packs: packs.iter().zip(&choice.counts).filter(|(_, count)| **count > 0).map(pack_taken).collect(),
-        loose: choice.loose.and_then(|(at, steps)| loose_taken(loose.get(at)?, by_weight.get(at)?, steps)),
+        packs: taken.map(|((price, _), count)| pack_taken(price, *count)).collect(),
+        loose: choice
+            .loose
+            .and_then(|(at, steps)| loose.get(at).and_then(|(price, offer)| loose_taken(price, offer, steps))),
         cost: Some(Money::from_exact(choice.cost, first.price.currency)),
         surplus: Some(over(&choice, wanted)),
         unusable: false,
@@ -155,8 +159,8 @@ fn over(choice: &Choice, wanted: &Wanted<'_>) -> Exact {
     (choice.holds - wanted.to_buy).max(Exact::ZERO)
 }
 
-fn pack_taken((price, count): (&&Price, &u64)) -> PackTaken {
-    PackTaken { size: price.size, size_text: price.size_text.clone(), count: *count, price: Some(price.price) }
+fn pack_taken(price: &Price, count: u64) -> PackTaken {
+    PackTaken { size: price.size, size_text: price.size_text.clone(), count, price: Some(price.price) }
 }
 
 fn loose_taken(price: &Price, offer: &LooseOffer, steps: u64) -> Option<LooseTaken> {

@@ -2,7 +2,7 @@
 
 use trug_measure::{Amount, Exact, System, Unit, kitchen_number};
 
-use crate::convert::{Missing, Tally, each_grams};
+use crate::convert::{Missing, Tally, each_grams, kept_share};
 use crate::demand::DishDoubt;
 use crate::kitchen::{HouseholdId, Kitchen, PantryId};
 use crate::list::{Alert, ExpiredLot, ListLine, Warning};
@@ -22,6 +22,8 @@ pub fn line_text(kitchen: &Kitchen, line: &ListLine) -> String {
     let wanted = amount_text(kitchen, line, to_buy);
     match taken {
         None => wanted,
+        // At the shelf onions are counted; the scale says what they cost.
+        Some(taken) if weighs_pieces(kitchen, line) => format!("{wanted} ({taken})"),
         Some(taken) if counts_pieces(kitchen, line) && taken != wanted => {
             format!("{} {}: {taken}", wanted, pieces_name(kitchen, line, to_buy))
         }
@@ -61,12 +63,21 @@ fn counts_pieces(kitchen: &Kitchen, line: &ListLine) -> bool {
     matches!(line.tally, Tally::Grams) && line.by_piece && !bought_by_weight && piece(kitchen, line).is_some()
 }
 
+/// Whether a person counts the food, but pays for it by weight and takes nothing else.
+fn weighs_pieces(kitchen: &Kitchen, line: &ListLine) -> bool {
+    let by_weight = line.buy.loose.as_ref().is_some_and(|loose| matches!(loose.amount.unit, Unit::Mass(_)));
+    line.tally == Tally::Grams
+        && line.by_piece
+        && by_weight
+        && line.buy.packs.is_empty()
+        && piece(kitchen, line).is_some()
+}
+
 /// What one piece weighs as purchased.
 fn piece(kitchen: &Kitchen, line: &ListLine) -> Option<Exact> {
     let food = kitchen.catalog.get(line.food);
     let edible = each_grams(food)?;
-    let share = Exact::ONE - food.refuse.unwrap_or_default() / Exact::whole(100);
-    Some(edible / share)
+    Some(edible / kept_share(food.refuse.unwrap_or_default()))
 }
 
 fn pieces_name(kitchen: &Kitchen, line: &ListLine, amount: Exact) -> String {
