@@ -1,6 +1,8 @@
 //! Choosing packs, beside an integer-programming solver (microlp, from the registry) on the same cases. Budget: at
 //! least 100 times its speed.
 
+#![allow(clippy::expect_used, reason = "a bench that cannot run has to stop")]
+
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 

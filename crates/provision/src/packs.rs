@@ -90,6 +90,9 @@ struct Score {
     short: i64,
 }
 
+/// Which loose offer, and how many of its steps.
+type LooseSteps = Option<(usize, u64)>;
+
 struct Pack {
     at: usize,
     holds: i64,
@@ -110,7 +113,7 @@ struct Search {
     packs: Vec<Pack>,
     loose: Vec<Loose>,
     counts: Vec<u64>,
-    best: Option<(Score, Vec<u64>, Option<(usize, u64)>)>,
+    best: Option<(Score, Vec<u64>, LooseSteps)>,
     seen: HashMap<(usize, i64), (i64, u64)>,
     steps: u32,
     scale: (Scale, Scale),
@@ -253,7 +256,7 @@ impl Search {
         }
     }
 
-    fn offer(&mut self, held: i64, cost: i64, packs: u64, loose: Option<(usize, u64)>) {
+    fn offer(&mut self, held: i64, cost: i64, packs: u64, loose: LooseSteps) {
         if held > self.most {
             return;
         }

@@ -1,6 +1,8 @@
 //! The choice of packs against an integer-programming solver (microlp, from the registry) and against every choice
 //! tried in turn.
 
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a panic here is a failed check")]
+
 use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome};
 use proptest::prelude::*;
 use trug_measure::Exact;
