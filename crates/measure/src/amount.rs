@@ -93,7 +93,8 @@ impl fmt::Debug for Amount {
 /// The most of one unit that data may state.
 const MOST: Exact = Exact::whole(1_000_000);
 
-/// Reads an amount as data has it: a number (decimal, `1/2` or `1 1/2`), then a unit; `12 each`, `14.5 oz`, `1 bunch`.
+/// Reads an amount as data has it: a number (decimal, `1/2` or `1 1/2`), then a unit; `12 each`, `1 dozen`, `14.5 oz`,
+/// `15 oz can`, `1 bunch`.
 impl FromStr for Amount {
     type Err = AmountError;
 
@@ -102,8 +103,8 @@ impl FromStr for Amount {
         let is_number = |c: char| c.is_ascii_digit() || matches!(c, '.' | '/' | ' ' | '-');
         let at = trimmed.find(|c| !is_number(c)).unwrap_or(trimmed.len());
         let (number, unit) = trimmed.split_at(at);
-        let value = number_with_fraction(number.trim())?;
-        let unit = if unit.trim().is_empty() { Unit::Each } else { unit.parse()? };
+        let (times, unit) = unit_and_multiple(unit.trim())?;
+        let value = number_with_fraction(number.trim())? * times;
         if !value.is_positive() {
             return Err(AmountError::NotPositive(trimmed.to_owned()));
         }
@@ -111,6 +112,24 @@ impl FromStr for Amount {
             return Err(AmountError::TooMuch(trimmed.to_owned()));
         }
         Ok(Self { value, unit })
+    }
+}
+
+/// The unit, and how many of it the word stands for: a dozen is twelve pieces. A container after a weight or a volume
+/// (`15 oz can`) says nothing more of how much there is.
+fn unit_and_multiple(text: &str) -> Result<(Exact, Unit), UnknownUnit> {
+    match text {
+        "" => return Ok((Exact::ONE, Unit::Each)),
+        "dozen" | "doz" | "doz." => return Ok((Exact::whole(12), Unit::Each)),
+        _ => {}
+    }
+    let whole = text.parse();
+    let Some((measure, word)) = text.rsplit_once(' ') else { return Ok((Exact::ONE, whole?)) };
+    match (&whole, measure.parse(), word.parse()) {
+        (Err(_), Ok(unit @ (Unit::Mass(_) | Unit::Volume(_))), Ok(Unit::Count(word))) if word.is_container() => {
+            Ok((Exact::ONE, unit))
+        }
+        _ => Ok((Exact::ONE, whole?)),
     }
 }
 

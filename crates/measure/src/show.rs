@@ -16,7 +16,7 @@ pub enum System {
 const FRACTIONS: [(i128, i128); 9] = [(1, 8), (1, 4), (1, 3), (3, 8), (1, 2), (5, 8), (2, 3), (3, 4), (7, 8)];
 
 /// A number as a kitchen writes it: `1 1/2`, `2/3`, `3`; with at most two decimals where no such fraction is within
-/// one part in a hundred.
+/// one part in a hundred, or a fiftieth of one.
 ///
 /// ```
 /// use trug_measure::{Exact, kitchen_number};
@@ -40,13 +40,13 @@ pub fn kitchen_number(value: Exact) -> String {
 
 type Fraction = Option<(i128, i128)>;
 
-/// The whole and the kitchen fraction within one part in a hundred (of the value) of it.
+/// The whole and the kitchen fraction within one part in a hundred of the value, and a fiftieth of one.
 fn near_fraction(value: Exact) -> Option<(i128, Fraction)> {
     let whole = value.floor();
     let rest = value - Exact::new(whole, 1);
     let near = |target: Exact| {
         let gap = (rest - target).max(target - rest);
-        gap * Exact::whole(100) <= value && value.is_positive()
+        gap * Exact::whole(100) <= value.min(Exact::whole(2)) && value.is_positive()
     };
     if value.is_zero() || near(Exact::ZERO) {
         return Some((whole, None));
