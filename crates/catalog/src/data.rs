@@ -2,11 +2,13 @@
 //! the rows of SR28 that they name.
 
 use std::collections::HashMap;
+use std::hash::BuildHasherDefault;
 use std::sync::OnceLock;
 
 use trug_measure::{Amount, Exact, Unit};
 
-use crate::{Allergens, Catalog, Food, FoodId, Measure, Part, Trim};
+use crate::catalog::QuickHasher;
+use crate::{Allergen, Allergens, Catalog, Food, FoodId, Measure, Part, Trim};
 
 /// The table. A line is a food, in the order of the ids.
 pub const TABLE: &str = include_str!("../data/catalog.txt");
@@ -96,7 +98,7 @@ pub fn decode_table(table: &str) -> impl Iterator<Item = Result<Food, BadRow>> {
 /// Reads rows. The units of a table are few and their names many, so each name is looked up once.
 #[derive(Default)]
 struct Decoder<'a> {
-    units: HashMap<&'a str, Option<Unit>>,
+    units: HashMap<&'a str, Option<Unit>, BuildHasherDefault<QuickHasher>>,
 }
 
 /// The columns of one row that have not been read.
@@ -242,6 +244,10 @@ fn halves(text: &str, by: u8) -> Option<(&str, &str)> {
 
 fn other_names(name: &str, text: &str) -> Option<Vec<String>> {
     list(text, b';', |other| {
+        // Most have no word in common with the name.
+        if !other.bytes().any(|byte| byte.is_ascii_digit()) {
+            return Some(other.to_owned());
+        }
         let mut written = String::with_capacity(other.len() + name.len());
         for (at, word) in parts(other, b' ').enumerate() {
             if at > 0 {
@@ -263,6 +269,9 @@ fn optional<'a, T>(text: &'a str, read: impl FnOnce(&'a str) -> Option<T>) -> Op
 }
 
 fn figure(text: &str) -> Option<Exact> {
+    if let Ok(whole) = text.parse() {
+        return Some(Exact::whole(whole));
+    }
     match halves(text, b'/') {
         None => text.parse().ok(),
         Some((above, below)) => {
@@ -281,8 +290,13 @@ fn allergens(text: &str) -> Option<Allergens> {
     match kinds {
         "" if !vary => Some(Allergens::NotRecorded),
         "-" if !vary => Some(Allergens::Recorded { kinds: Vec::new(), vary }),
-        kinds => Some(Allergens::Recorded { kinds: list(kinds, b';', |kind| kind.parse().ok())?, vary }),
+        kinds => Some(Allergens::Recorded { kinds: list(kinds, b';', allergen)?, vary }),
     }
+}
+
+/// By the kind's own name, which is all that the table has: reading a person's words for it takes longer.
+fn allergen(name: &str) -> Option<Allergen> {
+    Allergen::ALL.into_iter().find(|kind| kind.name() == name)
 }
 
 fn flag(text: &str) -> Option<bool> {
