@@ -72,11 +72,75 @@ impl Catalog {
     /// the names of own foods shadow those of the catalogue. Of two own foods with one name the first has it.
     #[must_use]
     pub fn with_own(&self, own: Vec<Food>) -> Self {
-        let mut foods = own;
-        let mut seen: HashMap<FoodId, ()> = HashMap::new();
-        foods.retain(|food| seen.insert(food.id.clone(), ()).is_none());
-        foods.extend(self.foods.iter().filter(|food| !seen.contains_key(&food.id)).cloned());
-        Self::build(foods).0
+        // The names of the catalogue are not looked up again: of thousands only a few are added.
+        let mut catalog = self.clone();
+        let mut added: Vec<FoodIx> = Vec::with_capacity(own.len());
+        for food in own {
+            let known = catalog.by_id(food.id.as_str());
+            if !known.is_some_and(|ix| added.contains(&ix)) {
+                added.push(catalog.place(food, known));
+            }
+        }
+        for (at, ix) in added.iter().enumerate() {
+            catalog.name_own(*ix, added.get(..at).unwrap_or_default());
+        }
+        catalog.lexicon.sort_by_length();
+        catalog
+    }
+
+    /// Puts a food in another's place, or at the end.
+    fn place(&mut self, food: Food, known: Option<FoodIx>) -> FoodIx {
+        let is_kept = self.is_kept_by_name(&food);
+        let ix = known.unwrap_or_else(|| FoodIx(u32::try_from(self.foods.len()).unwrap_or(u32::MAX)));
+        self.by_id.insert(food.id.clone(), ix);
+        match (self.foods.get_mut(ix.at()), self.kept.get_mut(ix.at())) {
+            (Some(place), Some(kept)) => (*place, *kept) = (food, is_kept),
+            _ => {
+                self.foods.push(food);
+                self.kept.push(is_kept);
+            }
+        }
+        ix
+    }
+
+    /// Makes a chef's own food known by its names; they shadow those of the catalogue, but not of an own food before it.
+    fn name_own(&mut self, ix: FoodIx, before: &[FoodIx]) {
+        let food = self.get(ix).clone();
+        for name in own_names(&food) {
+            for (key, sorted) in self.keys(&name) {
+                let taken = |found: &Found| before.contains(&found.food);
+                if !self.exact.get(&key).is_some_and(taken) {
+                    self.exact.insert(key, Found { food: ix, part: None });
+                }
+                let rival = self.unordered.get(&sorted).copied().flatten().filter(taken);
+                let found = rival.is_none().then_some(Found { food: ix, part: None });
+                self.unordered.insert(sorted, found);
+            }
+        }
+        for (name, part) in part_names(&food) {
+            self.add_name(&name, Found { food: ix, part: Some(part) });
+        }
+    }
+
+    fn is_kept_by_name(&self, food: &Food) -> bool {
+        let kept = |name: String| name.split(' ').any(|word| self.lexicon.class_of(word).is(Class::KEPT));
+        kept(fold(&food.name)) || kept(fold(food.id.as_str()))
+    }
+
+    /// The keys of a name, in the order of its words and in the order of their numbers; one pair for each way in which it
+    /// is spaced.
+    fn keys(&mut self, name: &str) -> Vec<(Box<[WordId]>, Box<[WordId]>)> {
+        let folded = fold(name);
+        if folded.is_empty() {
+            return Vec::new();
+        }
+        let key = |variant: String| {
+            let key: Box<[WordId]> = variant.split(' ').map(|word| self.lexicon.intern(word)).collect();
+            let mut sorted: Vec<WordId> = key.iter().copied().filter(|word| !self.lexicon.is_of(*word)).collect();
+            sorted.sort_unstable();
+            (key, sorted.into())
+        };
+        spaced_variants(&folded).into_iter().map(key).collect()
     }
 
     pub(crate) fn build(foods: Vec<Food>) -> (Self, Vec<NameTaken>) {
@@ -87,57 +151,56 @@ impl Catalog {
             lexicon: Lexicon::new(),
             exact: Names::default(),
             unordered: Names::default(),
-            foods: Vec::new(),
+            foods,
         };
+        let all: Vec<FoodIx> = (0..).map(FoodIx).take(catalog.foods.len()).collect();
         let mut taken = Vec::new();
-        for (ix, food) in (0..).map(FoodIx).zip(&foods) {
-            catalog.by_id.insert(food.id.clone(), ix);
-            for name in own_names(food) {
-                taken.extend(catalog.add_name(&foods, &name, Found { food: ix, part: None }));
+        for ix in &all {
+            catalog.by_id.insert(catalog.get(*ix).id.clone(), *ix);
+            for name in own_names(catalog.get(*ix)) {
+                taken.extend(catalog.add_name(&name, Found { food: *ix, part: None }));
             }
-            let is_kept = [fold(&food.name), fold(food.id.as_str())]
-                .iter()
-                .any(|name| name.split(' ').any(|word| catalog.lexicon.class_of(word).is(Class::KEPT)));
-            catalog.kept.push(is_kept);
+            catalog.kept.push(catalog.is_kept_by_name(catalog.get(*ix)));
         }
-        for (ix, food) in (0..).map(FoodIx).zip(&foods) {
-            for (name, part) in part_names(food) {
+        for ix in &all {
+            for (name, part) in part_names(catalog.get(*ix)) {
                 // A food that is bought by that name keeps it.
-                catalog.add_name(&foods, &name, Found { food: ix, part: Some(part) });
+                catalog.add_name(&name, Found { food: *ix, part: Some(part) });
             }
         }
-        catalog.foods = foods;
         catalog.lexicon.sort_by_length();
         (catalog, taken)
     }
 
     /// Adds a name; the clash, where another catalogue food has it.
-    fn add_name(&mut self, foods: &[Food], name: &str, found: Found) -> Option<NameTaken> {
-        let folded = fold(name);
-        if folded.is_empty() {
-            return None;
-        }
+    fn add_name(&mut self, name: &str, found: Found) -> Option<NameTaken> {
         let mut taken = None;
-        for variant in spaced_variants(&folded) {
-            let key: Box<[WordId]> = variant.split(' ').map(|word| self.lexicon.intern(word)).collect();
+        for (key, sorted) in self.keys(name) {
             if let Some(before) = self.exact.get(&key).filter(|before| before.food != found.food) {
-                taken = taken.or_else(|| clash(foods, &variant, before.food, found.food));
+                taken = taken.or_else(|| self.clash(name, before.food, found.food));
                 continue;
             }
-            let mut sorted: Vec<WordId> = key.iter().copied().filter(|word| !self.lexicon.is_of(*word)).collect();
-            sorted.sort_unstable();
             self.exact.entry(key).or_insert(found);
-            let own = |ix: FoodIx| foods.get(ix.at()).is_some_and(|food| food.own);
-            self.unordered
-                .entry(sorted.into())
-                .and_modify(|slot| {
-                    if slot.is_some_and(|before| before.food != found.food && own(before.food) == own(found.food)) {
-                        *slot = None;
-                    }
-                })
-                .or_insert(Some(found));
+            let own = self.get(found.food).own;
+            let before = self.unordered.get(&sorted).copied();
+            match before {
+                None => {
+                    self.unordered.insert(sorted, Some(found));
+                }
+                Some(Some(before)) if before.food != found.food && self.get(before.food).own == own => {
+                    self.unordered.insert(sorted, None);
+                }
+                Some(_) => {}
+            }
         }
         taken
+    }
+
+    fn clash(&self, name: &str, first: FoodIx, second: FoodIx) -> Option<NameTaken> {
+        let (first, second) = (self.get(first), self.get(second));
+        let id = |food: &Food| food.id.clone();
+        // A chef's own names shadow the catalogue's: that is what they are for.
+        (!first.own).then(|| NameTaken { name: fold(name), first: id(first), second: id(second) })
     }
 
     /// The food at a position that this catalogue gave out. A position of a larger catalogue, past this one's end, gives
@@ -163,7 +226,7 @@ impl Catalog {
         ix
     }
 
-    /// Every food; a chef's own come first.
+    /// Every food.
     pub fn foods(&self) -> impl Iterator<Item = (FoodIx, &Food)> {
         (0..).map(FoodIx).zip(&self.foods)
     }
@@ -178,13 +241,6 @@ impl Catalog {
     pub fn read(&self, line: &str) -> Line {
         line::read(self, line)
     }
-}
-
-fn clash(foods: &[Food], name: &str, first: FoodIx, second: FoodIx) -> Option<NameTaken> {
-    let (first, second) = (foods.get(first.at())?, foods.get(second.at())?);
-    let id = |food: &Food| food.id.clone();
-    // A chef's own names shadow the catalogue's: that is what they are for.
-    (!first.own).then(|| NameTaken { name: name.to_owned(), first: id(first), second: id(second) })
 }
 
 /// The names that a food has for itself.

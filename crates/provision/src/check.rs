@@ -224,7 +224,8 @@ fn budget(kitchen: &Kitchen, week: &WeekId, list: &List, total: &HouseholdTotal,
 fn dearest(kitchen: &Kitchen, list: &List, household: &HouseholdId) -> Vec<String> {
     let own = |line: &ListLine| line.shares.iter().find(|(id, _)| id == household).map(|(_, share)| *share);
     let mut shares: Vec<_> = list.lines.iter().filter_map(|line| Some((own(line)?, line.food))).collect();
-    shares.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(&b.1)));
+    let id = |food: FoodIx| kitchen.catalog.get(food).id.as_str();
+    shares.sort_by(|a, b| b.0.cmp(&a.0).then_with(|| id(a.1).cmp(id(b.1))));
     shares.iter().take(3).map(|(share, food)| format!("{} {share}", display_name(&kitchen.catalog, *food))).collect()
 }
 

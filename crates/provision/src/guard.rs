@@ -116,14 +116,22 @@ pub fn guard(kitchen: &Kitchen, services: &[&Service], demands: &[Demand<'_>]) -
             }
         }
     }
-    settle(&mut found);
+    settle(&kitchen.catalog, &mut found);
     found
 }
 
-fn settle(found: &mut Guarded) {
-    found.conflicts.sort();
+/// In an order that does not depend on the order of any file: foods by id, since their places do.
+fn settle(catalog: &Catalog, found: &mut Guarded) {
+    let id = |food: FoodIx| catalog.get(food).id.as_str();
+    found.conflicts.sort_by(|a, b| {
+        let key = |c: &Conflict| (c.household.clone(), c.dish.clone(), c.kind, c.what.clone(), c.diner.clone());
+        (key(a), id(a.food)).cmp(&(key(b), id(b.food)))
+    });
     found.conflicts.dedup();
-    found.not_recorded.sort();
+    found.not_recorded.sort_by(|a, b| {
+        let key = |m: &NotRecorded| (m.household.clone(), m.dish.clone(), m.what.clone(), m.diner.clone());
+        (key(a), id(a.food)).cmp(&(key(b), id(b.food)))
+    });
     found.not_recorded.dedup();
     found.unknown_words.sort();
     found.unknown_words.dedup();

@@ -574,7 +574,8 @@ fn expired(workings: &Workings<'_>) -> Vec<ExpiredLot> {
             }
         }
     }
-    expired.sort();
+    let id = |lot: &ExpiredLot| workings.kitchen.catalog.get(lot.food).id.clone();
+    expired.sort_by_cached_key(|lot| (lot.pantry.clone(), id(lot), lot.use_by));
     expired.dedup();
     expired
 }
