@@ -1,6 +1,6 @@
 //! What is wrong in a kitchen, before anybody shops for it.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use trug_catalog::FoodIx;
 
@@ -8,7 +8,7 @@ use crate::demand::portions;
 use crate::guard::{Conflict, ConflictKind, NotRecorded};
 use crate::kitchen::{DishId, HouseholdId, Item, Kitchen, Service, WeekId};
 use crate::list::{HouseholdTotal, List, ListLine, Warning};
-use crate::plan::{Options, Workings, display_name};
+use crate::plan::{Options, Workings, list_name};
 use crate::text;
 
 /// How much a finding matters.
@@ -104,7 +104,7 @@ fn raw_keeping(kitchen: &Kitchen, week: &WeekId, workings: &Workings<'_>, findin
             let text = format!(
                 "{} is bought {days} days before it is cooked for {}; raw, it keeps about {} days at 40 °F (4 °C): buy it \
                  later or freeze it. The label's date and local food codes come first",
-                display_name(&kitchen.catalog, demand.food),
+                list_name(&kitchen.catalog, demand.food),
                 text::household_name(kitchen, &service.household),
                 raw.days_raw(),
             );
@@ -118,9 +118,7 @@ fn week_findings(kitchen: &Kitchen, week: &WeekId, list: &List, findings: &mut F
         let (severity, text) = conflict_text(kitchen, conflict);
         findings.add(severity, week_file(week), text);
     }
-    for missing in &list.guarded.not_recorded {
-        not_recorded(kitchen, week, missing, findings);
-    }
+    not_recorded(kitchen, week, &list.guarded.not_recorded, findings);
     for (household, diner, word) in &list.guarded.unknown_words {
         let text = format!(
             "`{word}` of {diner} is no allergen, food group, diet or food known here: only foods nobody has described are \
@@ -143,7 +141,7 @@ fn week_findings(kitchen: &Kitchen, week: &WeekId, list: &List, findings: &mut F
 }
 
 fn conflict_text(kitchen: &Kitchen, conflict: &Conflict) -> (Severity, String) {
-    let food = display_name(&kitchen.catalog, conflict.food);
+    let food = list_name(&kitchen.catalog, conflict.food);
     let (dish, table) = (title(kitchen, &conflict.dish), text::household_name(kitchen, &conflict.household));
     let by_name = if conflict.by_name { " (judged by its name only: nobody has described it)" } else { "" };
     let (diner, what) = (&conflict.diner, &conflict.what);
@@ -164,18 +162,33 @@ fn conflict_text(kitchen: &Kitchen, conflict: &Conflict) -> (Severity, String) {
     }
 }
 
-fn not_recorded(kitchen: &Kitchen, week: &WeekId, missing: &NotRecorded, findings: &mut Findings) {
-    let food = display_name(&kitchen.catalog, missing.food);
-    let (dish, table) = (title(kitchen, &missing.dish), text::household_name(kitchen, &missing.household));
-    let (severity, suggestion) = match missing.suggested {
-        true => (Severity::Warning, "; its name suggests it"),
-        false => (Severity::Notice, ""),
-    };
-    let text = format!(
-        "not recorded in full what {food} contains, in {dish}: {} ({table}) must not have {}{suggestion}. Read the label",
-        missing.diner, missing.what
-    );
-    findings.add(severity, week_file(week), text);
+/// What is not recorded: one finding for each household and food, with every dish, diner and allergy it touches.
+fn not_recorded(kitchen: &Kitchen, week: &WeekId, missing: &[NotRecorded], findings: &mut Findings) {
+    let mut grouped: BTreeMap<(&HouseholdId, &str, bool), [BTreeSet<String>; 2]> = BTreeMap::new();
+    for item in missing {
+        let food = kitchen.catalog.get(item.food).id.as_str();
+        let [dishes, diners] = grouped.entry((&item.household, food, item.suggested)).or_default();
+        dishes.insert(title(kitchen, &item.dish).to_owned());
+        diners.insert(format!("{}: {}", item.diner, item.what));
+    }
+    for ((household, food, suggested), [dishes, diners]) in grouped {
+        let food = kitchen.catalog.by_id(food).map_or_else(|| food.to_owned(), |ix| list_name(&kitchen.catalog, ix));
+        let (severity, hint) = match suggested {
+            true => (Severity::Warning, "; its name suggests it"),
+            false => (Severity::Notice, ""),
+        };
+        let text = format!(
+            "{food}, in {}: allergens not recorded in full, for {} with allergies ({}){hint}. Read the label",
+            joined(&dishes),
+            text::household_name(kitchen, household),
+            joined(&diners),
+        );
+        findings.add(severity, week_file(week), text);
+    }
+}
+
+fn joined(words: &BTreeSet<String>) -> String {
+    words.iter().map(String::as_str).collect::<Vec<_>>().join(", ")
 }
 
 /// Unknown foods and missing figures, at the file of the first dish that asks.
@@ -226,7 +239,7 @@ fn dearest(kitchen: &Kitchen, list: &List, household: &HouseholdId) -> Vec<Strin
     let mut shares: Vec<_> = list.lines.iter().filter_map(|line| Some((own(line)?, line.food))).collect();
     let id = |food: FoodIx| kitchen.catalog.get(food).id.as_str();
     shares.sort_by(|a, b| b.0.cmp(&a.0).then_with(|| id(a.1).cmp(id(b.1))));
-    shares.iter().take(3).map(|(share, food)| format!("{} {share}", display_name(&kitchen.catalog, *food))).collect()
+    shares.iter().take(3).map(|(share, food)| format!("{} {share}", list_name(&kitchen.catalog, *food))).collect()
 }
 
 /// Dishes that no service cooks, nor another dish uses.

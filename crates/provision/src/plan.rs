@@ -580,10 +580,19 @@ fn expired(workings: &Workings<'_>) -> Vec<ExpiredLot> {
     expired
 }
 
-/// A food's name as a list has it: with a capital, in the plural where several are usual.
+/// A food's name with a capital, in the singular: as data has it.
 #[must_use]
 pub fn display_name(catalog: &Catalog, food: FoodIx) -> String {
-    let name = &catalog.get(food).name;
+    capital(&catalog.get(food).name)
+}
+
+/// A food's name as a person reads it on a list: with a capital, in the plural where several are usual.
+#[must_use]
+pub fn list_name(catalog: &Catalog, food: FoodIx) -> String {
+    capital(&catalog.get(food).plural)
+}
+
+fn capital(name: &str) -> String {
     let mut letters = name.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

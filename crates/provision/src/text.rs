@@ -6,7 +6,7 @@ use crate::convert::{Missing, Tally, each_grams, kept_share};
 use crate::demand::DishDoubt;
 use crate::kitchen::{HouseholdId, Kitchen, PantryId};
 use crate::list::{Alert, ExpiredLot, ListLine, Warning};
-use crate::plan::display_name;
+use crate::plan::list_name;
 use crate::price::PackTaken;
 
 /// What to take from the shelf: `3 bunches`, `2 x 14.5 oz`, `23 eggs: 2 dozen`; for a line to make sure of, how much
@@ -181,6 +181,6 @@ pub fn doubt(kitchen: &Kitchen, doubt: &DishDoubt) -> String {
 /// An expired lot in words.
 #[must_use]
 pub fn expired(kitchen: &Kitchen, lot: &ExpiredLot) -> String {
-    let (food, place) = (display_name(&kitchen.catalog, lot.food), pantry_name(kitchen, &lot.pantry));
-    format!("{food} in {place} is past its date, {}, on the day of cooking: it does not count", lot.use_by)
+    let (food, place) = (list_name(&kitchen.catalog, lot.food), pantry_name(kitchen, &lot.pantry));
+    format!("{food} in {place}: past the date, {}, on the day of cooking, and not counted", lot.use_by)
 }

@@ -20,7 +20,7 @@ use clap::Parser as _;
 use trug_catalog::{Catalog, FoodIx, fold};
 use trug_folder::{DiskError, Problems, read, read_dir};
 use trug_provision::kitchen::Kitchen;
-use trug_provision::plan::{PlanError, Workings, display_name};
+use trug_provision::plan::{PlanError, Workings, list_name};
 
 use args::{Ask, Command, ListForm};
 use json::ListJson;
@@ -201,7 +201,7 @@ fn why(ask: &args::Why, streams: &mut Streams<'_>) -> Result<Outcome, Failure> {
     let food = find(&kitchen, &ask.food)?;
     let lines = trug_provision::why::why(&kitchen, &week, food, &options)?;
     if lines.is_empty() {
-        let name = display_name(&kitchen.catalog, food);
+        let name = list_name(&kitchen.catalog, food);
         writeln!(streams.out, "{}: nothing in week {week} asks for it", show::plain(&name))?;
     }
     why::write(&kitchen, &lines, streams.out)?;

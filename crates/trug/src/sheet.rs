@@ -6,7 +6,7 @@ use trug_catalog::FoodIx;
 use trug_measure::{Exact, Money};
 use trug_provision::kitchen::{HouseholdId, Kitchen, PantryId};
 use trug_provision::list::{HouseholdTotal, List, ListLine};
-use trug_provision::plan::{Workings, display_name};
+use trug_provision::plan::{Workings, list_name};
 use trug_provision::text;
 
 use crate::words;
@@ -133,7 +133,7 @@ impl Sheet {
 }
 
 fn names(kitchen: &Kitchen, foods: &[FoodIx]) -> Vec<String> {
-    foods.iter().map(|food| display_name(&kitchen.catalog, *food)).collect()
+    foods.iter().map(|food| list_name(&kitchen.catalog, *food)).collect()
 }
 
 fn stops(kitchen: &Kitchen, lines: &[ListLine]) -> Vec<Stop> {
@@ -163,7 +163,7 @@ fn row(kitchen: &Kitchen, line: &ListLine) -> Row {
     let no_price = if bought.is_some() { "no price" } else { "" };
     Row {
         take: text::line_text(kitchen, line),
-        food: display_name(&kitchen.catalog, line.food),
+        food: list_name(&kitchen.catalog, line.food),
         need: bought.map(|amount| text::amount_text(kitchen, line, amount)).unwrap_or_default(),
         whom: whom(kitchen, line),
         cost: line.buy.cost.map_or_else(|| no_price.to_owned(), |cost| cost.to_string()),
@@ -229,7 +229,7 @@ impl<'w> Sources<'w> {
 fn in_hand(kitchen: &Kitchen, sources: &Sources<'_>, line: &ListLine) -> InHand {
     let used = line.need.filter(|need: &Exact| need.is_positive());
     InHand {
-        food: display_name(&kitchen.catalog, line.food),
+        food: list_name(&kitchen.catalog, line.food),
         amount: used.map(|need| text::amount_text(kitchen, line, need)).unwrap_or_default(),
         place: sources.places(kitchen, line),
         whom: whom(kitchen, line),

@@ -8,7 +8,7 @@ use trug_provision::demand::scale;
 use trug_provision::kitchen::Kitchen;
 use trug_provision::list::ListLine;
 use trug_provision::need::Counts;
-use trug_provision::plan::display_name;
+use trug_provision::plan::list_name;
 use trug_provision::price::Buy;
 use trug_provision::text;
 use trug_provision::why::{Asked, WhyLine};
@@ -63,7 +63,7 @@ impl Said<'_> {
 
     fn line(&mut self, why: &WhyLine<'_>) {
         let line = &why.line;
-        let name = display_name(&self.kitchen.catalog, line.food);
+        let name = list_name(&self.kitchen.catalog, line.food);
         let apart =
             line.separate.as_ref().map(|id| format!(", kept apart for {}", text::household_name(self.kitchen, id)));
         self.say(0, format!("{name}{}: {}", apart.unwrap_or_default(), text::line_text(self.kitchen, line)));

@@ -3,7 +3,7 @@
 use trug_provision::guard::{Conflict, ConflictKind};
 use trug_provision::kitchen::{DishId, HouseholdId, Kitchen, StoreId};
 use trug_provision::list::{Alert, List, ListLine};
-use trug_provision::plan::display_name;
+use trug_provision::plan::list_name;
 use trug_provision::text;
 
 /// A line's allergy alerts.
@@ -40,7 +40,7 @@ pub fn allergy_alerts(kitchen: &Kitchen, list: &List) -> Vec<String> {
     allergies
         .map(|conflict| {
             let alert = text::alert(kitchen, &alert_of(conflict));
-            format!("{}: {alert}", display_name(&kitchen.catalog, conflict.food))
+            format!("{}: {alert}", list_name(&kitchen.catalog, conflict.food))
         })
         .collect()
 }
@@ -68,7 +68,7 @@ fn notice(kitchen: &Kitchen, conflict: &Conflict) -> Option<String> {
         ConflictKind::Diet => "is",
     };
     let (food, table) =
-        (display_name(&kitchen.catalog, conflict.food), text::household_name(kitchen, &conflict.household));
+        (list_name(&kitchen.catalog, conflict.food), text::household_name(kitchen, &conflict.household));
     let by_name = if conflict.by_name { ", judged by its name only" } else { "" };
     Some(format!(
         "{} ({table}) {wish} {}, and eats {} with {food}{by_name}",
