@@ -21,6 +21,8 @@ pub enum Allergen {
     Pistachio,
     Walnut,
     PineNut,
+    /// A tree nut whose kind nobody has recorded.
+    TreeNut,
     Peanut,
     Wheat,
     Barley,
@@ -79,7 +81,7 @@ fn list<'a>(words: impl Iterator<Item = &'a str>) -> String {
 
 impl Allergen {
     /// Every kind, in the order in which they are listed.
-    pub const ALL: [Self; 25] = [
+    pub const ALL: [Self; 26] = [
         Self::Milk,
         Self::Egg,
         Self::Fish,
@@ -94,6 +96,7 @@ impl Allergen {
         Self::Pistachio,
         Self::Walnut,
         Self::PineNut,
+        Self::TreeNut,
         Self::Peanut,
         Self::Wheat,
         Self::Barley,
@@ -125,6 +128,7 @@ impl Allergen {
             Self::Pistachio => "pistachio",
             Self::Walnut => "walnut",
             Self::PineNut => "pine nut",
+            Self::TreeNut => "tree nut",
             Self::Peanut => "peanut",
             Self::Wheat => "wheat",
             Self::Barley => "barley",
@@ -151,7 +155,8 @@ impl Allergen {
             | Self::Macadamia
             | Self::Pecan
             | Self::Pistachio
-            | Self::Walnut => true,
+            | Self::Walnut
+            | Self::TreeNut => true,
             Self::PineNut => matches!(regime, Regime::Us),
             _ => false,
         }
@@ -242,6 +247,10 @@ impl FromStr for Allergen {
             "pecan nut" | "pecan nuts" => Self::Pecan,
             "cashew nut" | "cashew nuts" => Self::Cashew,
             "pignoli" => Self::PineNut,
+            "nut" | "nuts" => Self::TreeNut,
+            "crustacean shellfish" => Self::Crustacean,
+            "dairy" => Self::Milk,
+            "sulphur dioxide and sulphites" | "sulfur dioxide" => Self::Sulphite,
             word => {
                 let singular = word.strip_suffix('s').unwrap_or(word);
                 let named = |kind: &Self| kind.name() == word || kind.name() == singular;

@@ -81,6 +81,12 @@ impl Catalog {
                 added.push(catalog.place(food, known));
             }
         }
+        // What was replaced is known by its own names alone.
+        let replaced: Vec<FoodIx> = added.iter().copied().filter(|ix| ix.at() < self.foods.len()).collect();
+        if !replaced.is_empty() {
+            catalog.exact.retain(|_, found| !replaced.contains(&found.food));
+            catalog.unordered.retain(|_, found| !found.is_some_and(|found| replaced.contains(&found.food)));
+        }
         for (at, ix) in added.iter().enumerate() {
             catalog.name_own(*ix, added.get(..at).unwrap_or_default());
         }

@@ -146,6 +146,8 @@ impl<'a> Decoder<'a> {
             enough: columns.next(|text| optional(text, figure))?,
             parts: columns.next(|text| list(text, b'|', |item| self.part(item)))?,
             never_bought: columns.next(flag)?,
+            other_allergens: Vec::new(),
+            other_groups: Vec::new(),
             own: false,
             described: true,
         };

@@ -136,6 +136,21 @@ impl RawKind {
         }
     }
 
+    /// The groups that it puts a food in. Minced meat is of any animal: it is taken for meat unless the food says which.
+    #[must_use]
+    pub const fn groups(self, is_meat: bool) -> &'static [Group] {
+        match self {
+            Self::Beef | Self::Veal | Self::Lamb | Self::Game => &[Group::Meat],
+            Self::Pork => &[Group::Meat, Group::Pork],
+            Self::Poultry => &[Group::Poultry],
+            Self::MincedMeat if is_meat => &[],
+            Self::MincedMeat => &[Group::Meat],
+            Self::Fish => &[Group::Fish],
+            Self::Shellfish => &[Group::Shellfish],
+            Self::Egg => &[Group::Egg],
+        }
+    }
+
     /// The most whole days that it keeps raw at 40 °F: poultry and minced meat 1 to 2 days, fish and shellfish 1 to 2 (the shorter of
     /// the figures in print), whole cuts 3 to 5, eggs in the shell 3 to 5 weeks; the shorter end of whole cuts and eggs
     /// is kept. From memory: US cold food storage chart, foodsafety.gov. A caution, not a permission: the label's date
@@ -267,6 +282,10 @@ pub struct Food {
     pub drained: Option<Exact>,
     /// What is recorded of its allergens.
     pub allergens: Allergens,
+    /// Allergens that no regime lists (`kiwi`), or that name no kind (`shellfish`), as the chef wrote them.
+    pub other_allergens: Vec<String>,
+    /// Groups of the chef's own (`nightshade`), as written.
+    pub other_groups: Vec<String>,
     /// The groups it is in, those that follow from its allergens among them; in order, each once.
     pub groups: Vec<Group>,
     /// The kind of raw animal food, where it is one.
@@ -303,6 +322,8 @@ impl Food {
             cooked: None,
             drained: None,
             allergens: Allergens::NotRecorded,
+            other_allergens: Vec::new(),
+            other_groups: Vec::new(),
             groups: Vec::new(),
             raw: None,
             packs: Vec::new(),
@@ -319,9 +340,12 @@ impl Food {
         self.density.is_some()
     }
 
-    /// Puts the groups in order and adds those that follow from the allergens recorded.
+    /// Puts the groups in order and adds those that follow from the allergens recorded and from the kind of raw animal
+    /// food: what is raw fish is fish, whether or not anybody wrote so.
     pub fn settle_groups(&mut self) {
         self.groups.extend(self.allergens.kinds().iter().filter_map(|kind| kind.group()));
+        let is_meat = self.groups.contains(&Group::Meat) || self.groups.contains(&Group::Poultry);
+        self.groups.extend(self.raw.into_iter().flat_map(|raw| raw.groups(is_meat)).copied());
         self.groups.sort_unstable();
         self.groups.dedup();
     }

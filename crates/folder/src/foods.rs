@@ -209,11 +209,17 @@ pub(crate) fn of_unit(measures: &[Measure], unit: Unit) -> Vec<(&[String], Exact
 }
 
 fn read_contents(food: &mut Food, table: &mut Table<'_>, page: &mut Page<'_>) {
-    if let Some(kinds) = table.get("allergens").and_then(|value| value.parsed::<Allergen>(page)) {
-        replace_allergens(food, kinds);
+    let words = |name: &'static str, table: &mut Table<'_>, page: &mut Page<'_>| {
+        let list = table.get(name).and_then(|value| value.list(page))?;
+        Some(list.iter().filter_map(|value| value.text(page)).map(str::to_owned).collect::<Vec<_>>())
+    };
+    if let Some(words) = words("allergens", table, page) {
+        replace_allergens(food, &words);
     }
-    if let Some(groups) = table.get("groups").and_then(|value| value.parsed::<Group>(page)) {
-        food.groups = groups;
+    if let Some(words) = words("groups", table, page) {
+        let known = |word: &String| word.parse::<Group>();
+        food.groups = words.iter().filter_map(|word| known(word).ok()).collect();
+        food.other_groups = words.into_iter().filter(|word| known(word).is_err()).collect();
     }
     if let Some(raw) = table.get("raw").and_then(|value| value.parse(page)) {
         food.raw = Some(raw);
@@ -221,13 +227,20 @@ fn read_contents(food: &mut Food, table: &mut Table<'_>, page: &mut Page<'_>) {
     food.settle_groups();
 }
 
-/// Puts other allergens in the place of a food's, with the groups that follow from them.
-pub(crate) fn replace_allergens(food: &mut Food, mut kinds: Vec<Allergen>) {
+/// Puts other allergens in the place of a food's, with the groups that follow from them. A word that is no kind is kept as
+/// the chef wrote it (`kiwi`), and puts the food in the group of that name (`shellfish`).
+pub(crate) fn replace_allergens(food: &mut Food, words: &[String]) {
+    let known = |word: &String| word.parse::<Allergen>();
+    let mut kinds: Vec<Allergen> = words.iter().filter_map(|word| known(word).ok()).collect();
+    food.other_allergens = words.iter().filter(|word| known(word).is_err()).cloned().collect();
+    food.other_allergens.sort_unstable();
+    food.other_allergens.dedup();
     kinds.sort_unstable();
     kinds.dedup();
     let dropped = |group: &Group| food.allergens.kinds().iter().any(|kind| kind.group() == Some(*group));
     food.groups.retain(|group| !dropped(group));
     food.allergens = Allergens::Recorded { kinds, vary: false };
+    food.groups.extend(food.other_allergens.iter().filter_map(|word| word.parse::<Group>().ok()));
     food.settle_groups();
 }
 

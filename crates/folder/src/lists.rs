@@ -41,7 +41,8 @@ pub(crate) fn prices(
     let mut seen: HashMap<Priced, u32> = HashMap::new();
     csv::read(text, &PRICES, PRICES_HEADER, page, |row, page| {
         let Some(price) = price(row, page, ids, currency, names) else { return };
-        let key = (price.food.item.clone(), price.store.clone(), price.sold, same_size(price.size), price.on);
+        let key =
+            (price.food.item.clone(), price.store.clone(), price.sold, (price.size.value, price.size.unit), price.on);
         let first = *seen.entry(key).or_insert(row.line);
         if first != row.line {
             let (food, size) = (price.food.text.clone(), price.size_text.clone());
@@ -51,12 +52,6 @@ pub(crate) fn prices(
         prices.push(price);
     });
     prices
-}
-
-/// A size by what is in it: 16 oz and 1 lb are one size.
-fn same_size(size: Amount) -> (Exact, Unit) {
-    let grams = size.grams().map(|grams| (grams, Unit::GRAM));
-    grams.or_else(|| Some((size.milliliters()?, Unit::ML))).unwrap_or((size.value, size.unit))
 }
 
 fn price(

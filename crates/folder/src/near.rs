@@ -24,6 +24,11 @@ impl Near {
         Self { nearest, known }
     }
 
+    /// Whether the word compared is a slip of the pen away from one that would be right.
+    pub(crate) fn is_slip(&self, word: &str) -> bool {
+        self.nearest.as_ref().is_some_and(|(_, steps)| is_slip(word, *steps))
+    }
+
     /// The nearest of the words that would be right, where there are any.
     #[must_use]
     pub fn nearest(&self) -> Option<&str> {

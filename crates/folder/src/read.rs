@@ -63,8 +63,17 @@ impl Ids {
         known(&self.dishes, "dish", "dishes/", value, page).map(DishId::new)
     }
 
+    /// A pantry need not have a file yet: nothing has been counted in it, and `check` says so. One that is a slip of the pen
+    /// away from a file is taken for a mistake.
     pub(crate) fn pantry(&self, value: Value<'_>, page: &mut Page<'_>) -> Option<PantryId> {
-        known(&self.pantries, "pantry", "pantries/", value, page).map(PantryId::new)
+        let id = value.text(page)?;
+        let slip =
+            !self.pantries.contains_key(id) && Near::new(id, self.pantries.keys().map(String::as_str)).is_slip(id);
+        if slip || !is_id(id) {
+            page.at(value.at, unknown(&self.pantries, "pantry", "pantries/", id));
+            return None;
+        }
+        Some(PantryId::new(id))
     }
 
     pub(crate) fn store(&self, value: Value<'_>, page: &mut Page<'_>) -> Option<StoreId> {

@@ -252,16 +252,6 @@ impl<'t> Value<'t> {
         Some(items.iter().filter_map(read).collect())
     }
 
-    /// A list of texts that read as something else.
-    pub(crate) fn parsed<T>(&self, page: &mut Page<'_>) -> Option<Vec<T>>
-    where
-        T: FromStr,
-        What: From<T::Err>,
-    {
-        let items = self.list(page)?;
-        Some(items.iter().filter_map(|item| item.parse(page)).collect())
-    }
-
     /// A table.
     pub(crate) fn table(&self, place: &'static str, want: &'static str, page: &mut Page<'_>) -> Option<Table<'t>> {
         match self.value {

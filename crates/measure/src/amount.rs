@@ -103,8 +103,9 @@ impl FromStr for Amount {
         let is_number = |c: char| c.is_ascii_digit() || matches!(c, '.' | '/' | ' ' | '-');
         let at = trimmed.find(|c| !is_number(c)).unwrap_or(trimmed.len());
         let (number, unit) = trimmed.split_at(at);
+        let number = number_with_fraction(number.trim())?;
         let (times, unit) = unit_and_multiple(unit.trim())?;
-        let value = number_with_fraction(number.trim())? * times;
+        let value = number * times;
         if !value.is_positive() {
             return Err(AmountError::NotPositive(trimmed.to_owned()));
         }

@@ -48,6 +48,8 @@ pub fn check(kitchen: &Kitchen) -> Vec<Finding> {
     }
     uneaten(kitchen, &mut findings);
     parts_in_stock(kitchen, &mut findings);
+    unknown_in_lists(kitchen, &mut findings);
+    other_words(kitchen, &mut findings);
     findings.0.into_iter().collect()
 }
 
@@ -275,6 +277,33 @@ fn parts_in_stock(kitchen: &Kitchen, findings: &mut Findings) {
     for (pantry, lots) in &kitchen.pantries {
         for lot in lots.iter().filter(|lot| is_part(&lot.food.item)) {
             findings.add(Severity::Notice, format!("pantries/{pantry}.csv"), text(&lot.food.text));
+        }
+    }
+}
+
+/// Prices of foods that nobody knows, and pantries that nobody has counted.
+fn unknown_in_lists(kitchen: &Kitchen, findings: &mut Findings) {
+    for price in &kitchen.prices {
+        if let Item::Food(found) = &price.food.item
+            && !kitchen.catalog.get(found.food).described
+        {
+            findings.add(Severity::Notice, "prices.csv".to_owned(), unknown(kitchen, found.food));
+        }
+    }
+    let owned = kitchen.households.values().filter_map(|household| household.pantry.as_ref());
+    for pantry in owned.chain(&kitchen.kit).filter(|pantry| !kitchen.pantries.contains_key(*pantry)) {
+        let text =
+            format!("there is no such file yet: nothing is counted as being there (write pantries/{pantry}.csv)");
+        findings.add(Severity::Notice, format!("pantries/{pantry}.csv"), text);
+    }
+}
+
+/// Allergens of the chef's own foods that no list of allergens has: a slip, or a word only this kitchen uses.
+fn other_words(kitchen: &Kitchen, findings: &mut Findings) {
+    for (_, food) in kitchen.catalog.foods() {
+        for word in &food.other_allergens {
+            let text = format!("`{word}` of {} is on neither list of allergens: it is kept as written", food.name);
+            findings.add(Severity::Notice, "foods.toml".to_owned(), text);
         }
     }
 }

@@ -169,7 +169,11 @@ impl Asked<'_> {
         }
         let (counted, unit) = self.stated(value, unit, trace)?;
         let raw = self.raw(counted, unit, trace)?;
-        Ok(self.purchased(counted.basis, raw, unit, trace))
+        let mut converted = self.purchased(counted.basis, raw, unit, trace);
+        if self.drained_unrecorded(counted.basis, unit) {
+            converted.missing = converted.missing.or(Some(Missing::DrainedWeight));
+        }
+        Ok(converted)
     }
 
     /// The amount in the food's tally, as the unit or a stated size gives it.
@@ -211,8 +215,7 @@ impl Asked<'_> {
             trace(Step::Cooked { factor });
             value = value / factor;
         }
-        let container = matches!(unit, Unit::Count(word) if word.is_container());
-        if self.line.drained && counted.basis == Basis::Edible && !container {
+        if self.is_drained_amount(counted.basis, unit) {
             // Tofu is drained as well, but loses nothing that is weighed: only what stands among the cans has a net
             // weight to go back to.
             match self.food.drained {
@@ -225,6 +228,18 @@ impl Asked<'_> {
             }
         }
         Ok(value)
+    }
+
+    /// The amount is of the drained food, not of its container.
+    fn is_drained_amount(&self, basis: Basis, unit: Unit) -> bool {
+        let container = matches!(unit, Unit::Count(word) if word.is_container());
+        let stated = self.line.size.is_some() || self.line.total.is_some();
+        self.line.drained && basis == Basis::Edible && !container && !stated
+    }
+
+    /// Of a chef's own food nobody knows whether draining takes something away: the amount stands, and that is said.
+    fn drained_unrecorded(&self, basis: Basis, unit: Unit) -> bool {
+        self.food.own && self.food.drained.is_none() && self.is_drained_amount(basis, unit)
     }
 
     fn purchased(&self, basis: Basis, value: Exact, unit: Unit, trace: &mut dyn FnMut(Step)) -> Converted {
@@ -374,8 +389,11 @@ fn apart(a: VolumeUnit, b: VolumeUnit) -> Exact {
 /// measure with the refuse still on it.
 #[must_use]
 pub fn holds(food: &Food, tally: Tally, size: Amount) -> Option<Exact> {
-    if let Tally::AsWritten { unit, .. } = tally {
-        return Some(size.to_unit(unit)?.value);
+    match tally {
+        // A pound of raw rice is no pound of cooked rice.
+        Tally::AsWritten { cooked: true, .. } => return None,
+        Tally::AsWritten { unit, cooked: false } => return Some(size.to_unit(unit)?.value),
+        Tally::Grams | Tally::Milliliters => {}
     }
     let value = in_tally(food, size.value, size.unit, &[], &mut |_| ())?;
     let as_stated = matches!(size.unit, Unit::Mass(_)) || (food.is_fluid() && matches!(size.unit, Unit::Volume(_)));

@@ -86,6 +86,8 @@ struct Wish {
     groups: Vec<Group>,
     raw: Option<RawKind>,
     food: Option<FoodIx>,
+    /// The diner's own word, folded.
+    key: Option<String>,
     /// Folded words by which an undescribed food is judged.
     words: Vec<String>,
 }
@@ -210,9 +212,17 @@ impl Wish {
         }
         let kinds = food.allergens.kinds();
         self.kinds.iter().any(|kind| kinds.contains(kind))
+            || (kinds.contains(&Allergen::TreeNut) && self.kinds.iter().any(|kind| kind.is_tree_nut(Regime::Us)))
+            || self.is_among(&food.other_allergens)
+            || self.is_among(&food.other_groups)
             || self.groups.iter().any(|group| food.groups.contains(group))
             || (self.raw.is_some() && food.raw == self.raw)
             || self.food == Some(ix)
+    }
+
+    /// Whether the chef has recorded the very word.
+    fn is_among(&self, recorded: &[String]) -> bool {
+        recorded.iter().any(|word| self.key.as_ref().is_some_and(|key| *key == fold(word)))
     }
 
     fn suggested_by(&self, food: &Food) -> bool {
@@ -245,6 +255,7 @@ fn wish(catalog: &Catalog, regime: Regime, word: &str) -> Wish {
         wish.food = catalog.find(word).map(|found| found.food);
     }
     wish.words.push(key.to_owned());
+    wish.key = Some(key.to_owned());
     let carriers = carriers(&wish);
     wish.words.extend(carriers);
     wish
@@ -368,6 +379,7 @@ pub fn contains(food: &Food, regime: Regime) -> Vec<String> {
     };
     let kinds: Vec<&str> = kinds.iter().filter(tells_more).map(|kind| kind.name()).collect();
     words.extend(kinds);
+    words.extend(food.other_allergens.iter().map(String::as_str));
     let mut seen = Vec::new();
     for word in words {
         if !seen.contains(&word) {

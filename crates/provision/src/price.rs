@@ -36,8 +36,10 @@ pub struct LooseTaken {
     pub amount: Amount,
     /// How much, in the food's tally.
     pub holds: Exact,
-    /// The price of one of that unit.
-    pub price: Exact,
+    /// What the price is asked for, as the price book writes it.
+    pub size_text: String,
+    /// The price of that.
+    pub price: Money,
 }
 
 /// What to take of a food.
@@ -109,16 +111,9 @@ impl<'k> PriceBook<'k> {
     }
 }
 
-/// What a price is a price of: one size of it, however the size is written.
+/// What a price is a price of: one size, as the shop writes it. A pack of 16 oz may be another than one of 1 lb.
 fn of_what(price: &Price) -> (&StoreId, Sold, Unit, Exact) {
-    let size = price.size;
-    let base = match size.unit {
-        Unit::Mass(_) => size.to_unit(Unit::GRAM),
-        Unit::Volume(_) => size.to_unit(Unit::ML),
-        _ => None,
-    }
-    .unwrap_or(size);
-    (&price.store, price.sold, base.unit, base.value)
+    (&price.store, price.sold, price.size.unit, price.size.value)
 }
 
 /// What to take at one store, and its exact cost in minor units.
@@ -169,7 +164,8 @@ fn loose_taken(price: &Price, offer: &LooseOffer, steps: u64) -> Option<LooseTak
     Some(LooseTaken {
         amount: Amount::new(count * step(unit), unit),
         holds: count * offer.holds,
-        price: price.price.exact() / price.size.value,
+        size_text: price.size_text.clone(),
+        price: price.price,
     })
 }
 

@@ -13,7 +13,10 @@ use crate::price::PackTaken;
 /// there should be.
 #[must_use]
 pub fn line_text(kitchen: &Kitchen, line: &ListLine) -> String {
-    let Some(need) = line.need else { return "make sure we have some".to_owned() };
+    let Some(need) = line.need else {
+        let text = if line.check { "make sure we have some" } else { "there is enough" };
+        return text.to_owned();
+    };
     let to_buy = line.to_buy.unwrap_or(need);
     if !to_buy.is_positive() {
         return amount_text(kitchen, line, need);
@@ -97,7 +100,10 @@ pub fn amount_text(kitchen: &Kitchen, line: &ListLine, amount: Exact) -> String 
         let pieces = Exact::from_f64((amount / piece).to_decimals(3));
         return kitchen_number(Exact::new(pieces.ceil(), 1));
     }
-    Amount::new(amount, line.tally.unit()).show(kitchen.units)
+    let unit = line.tally.unit();
+    // Nobody takes 2.44 bunches from a shelf.
+    let amount = if unit.is_count() { Exact::new(Exact::from_f64(amount.to_decimals(3)).ceil(), 1) } else { amount };
+    Amount::new(amount, unit).show(kitchen.units)
 }
 
 /// A household's name.

@@ -3,7 +3,7 @@
 use trug_catalog::FoodIx;
 use trug_measure::{Exact, Unit};
 
-use crate::convert::{Converted, Step, convert};
+use crate::convert::{Converted, Step, Tally, convert};
 use crate::demand::{Demand, part_of, portions};
 use crate::kitchen::{DishId, HouseholdId, Kitchen, Swap, WeekId};
 use crate::list::ListLine;
@@ -97,7 +97,11 @@ fn ask<'k>(workings: &Workings<'k>, demand: &Demand<'k>, counts: Counts) -> Aske
     let amount = demand.line.amount.map(|range| range.high);
     let mut steps = Vec::new();
     if let (Some(amount), true) = (amount, demand.amount.is_some()) {
-        convert(food, part, demand.line, amount * demand.factor, &mut |step| steps.push(step));
+        let converted = convert(food, part, demand.line, amount * demand.factor, &mut |step| steps.push(step));
+        if matches!(converted.tally, Tally::AsWritten { .. }) {
+            // The steps led nowhere: the amount stays as it is written.
+            steps.clear();
+        }
     }
     Asked {
         household: demand.household.clone(),

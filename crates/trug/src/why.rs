@@ -195,12 +195,8 @@ fn taken(buy: &Buy, line: &ListLine) -> Vec<String> {
         None => format!("{} x {}", pack.count, pack.size_text),
     });
     let loose = buy.loose.as_ref().map(|loose| {
-        let coins =
-            (0..buy.cost.map_or(0, |cost| cost.currency.decimals())).fold(Exact::ONE, |all, _| all * Exact::whole(10));
-        let price = number(loose.price / coins);
         let holds = figure(loose.holds, line.tally.unit());
-        let per = if loose.amount.unit == Unit::Each { "each".to_owned() } else { format!("a {}", loose.amount.unit) };
-        format!("{} loose ({holds}) at {price} {per}", loose.amount.as_written())
+        format!("{} loose ({holds}) at {} for {}", loose.amount.as_written(), loose.price, loose.size_text)
     });
     packs.chain(loose).collect()
 }

@@ -98,7 +98,7 @@ fn why_shows_the_arithmetic() {
         let ran = trug(&["why", folder.path(), food, "--week", "w1"], b"");
         assert_eq!((ran.code, ran.err.as_str()), (0, ""));
         for want in [
-            "Moonbean: 2 x 250 g\n",
+            "Moonbeans: 2 x 250 g\n",
             "Pier soup, for The Mill: \"2 cups moonbeans\"\n",
             "2 x 1/2 = 1 (2 portions of a dish that serves 4)\n",
             "one cup weighs 200 g = 200 g edible\n",
@@ -112,7 +112,7 @@ fn why_shows_the_arithmetic() {
         }
     }
     let starroot = trug(&["why", folder.path(), "starroot", "--week", "w1"], b"").out;
-    assert!(starroot.contains("1.5 lb loose (680.4 g) at 2 a lb\n"), "{starroot}");
+    assert!(starroot.contains("1.5 lb loose (680.4 g) at 2.00 for 1 lb\n"), "{starroot}");
     let paste = trug(&["why", folder.path(), "harbor paste", "--week", "w1"], b"").out;
     assert!(paste.contains("no amount: somebody makes sure that there is some\n"), "{paste}");
     assert!(paste.contains("! allergy alert: Ada"), "{paste}");

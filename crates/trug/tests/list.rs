@@ -227,13 +227,13 @@ fn markdown_has_boxes_by_store_and_section() {
         "\n## Allergy alerts\n\n- Harbor paste: allergy alert: Ada (The Mill) must not have peanuts; it is in Pier soup\n",
         "\n## Dockside Stores\n\n### Produce\n\n- [ ] **Starroot**: 1.5 lb · needed 1 1/2 lb · M, pier · 3.00\n",
         "\n### Canned\n\n- [ ] **Harbor paste**: make sure we have some · ALLERGY ALERT; check · M, pier\n",
-        "- [ ] **Moonbean**: 2 x 250 g · 3.53 oz more in hand · needed 1.1 lb · M, pier · 3.00\n",
+        "- [ ] **Moonbeans**: 2 x 250 g · 3.53 oz more in hand · needed 1.1 lb · M, pier · 3.00\n",
         "- [ ] **Rareleaf**: 1 x 20 g · needed 0.32 oz · M, pier · no price\n",
         "\n## Already have\n\n- **Green salt**: 0.32 oz · the kit · M, pier\n",
         "| The Mill | 3.80 | OVER its budget of 3.50 by 0.30 | Rind, Rareleaf |\n",
         "| The Pier | 2.20 | no budget set | Rind, Rareleaf |\n",
         "\nIn all 6.00 USD.\n",
-        "- Bo (The Mill) avoids moonbean, and eats Pier soup with Moonbean\n",
+        "- Bo (The Mill) avoids moonbean, and eats Pier soup with Moonbeans\n",
     ] {
         assert!(text.contains(want), "{want:?} is not in\n{text}");
     }

@@ -95,13 +95,16 @@ fn measure_key(measure: &Measure) -> String {
 fn write_contents(toml: &mut Toml, food: &Food, base: &Food) {
     let mut expected = base.clone();
     if let Allergens::Recorded { kinds, .. } = &food.allergens
-        && food.allergens != base.allergens
+        && (&food.allergens, &food.other_allergens) != (&base.allergens, &base.other_allergens)
     {
-        toml.raw("allergens", &list(kinds.iter().map(|kind| kind.name())));
-        replace_allergens(&mut expected, kinds.clone());
+        let others = food.other_allergens.iter().cloned();
+        let words: Vec<String> = kinds.iter().map(|kind| kind.name().to_owned()).chain(others).collect();
+        toml.raw("allergens", &list(words.iter().map(String::as_str)));
+        replace_allergens(&mut expected, &words);
     }
-    if food.groups != expected.groups {
-        toml.raw("groups", &list(food.groups.iter().map(|group| group.name())));
+    if (&food.groups, &food.other_groups) != (&expected.groups, &expected.other_groups) {
+        let groups = food.groups.iter().map(|group| group.name());
+        toml.raw("groups", &list(groups.chain(food.other_groups.iter().map(String::as_str))));
     }
     if let Some(raw) = food.raw.filter(|_| food.raw != base.raw) {
         toml.text("raw", raw.name());

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Display;
 use std::str::FromStr;
 
-use trug_catalog::{Allergens, Food, FoodId, Measure, Part, Trim, fold};
+use trug_catalog::{Allergen, Allergens, Food, FoodId, Measure, Part, Trim, fold};
 use trug_measure::{Amount, Exact, Unit};
 
 use super::curated::{Density, Entry, PartEntry, Place, Problem, Refuse, Weight};
@@ -226,6 +226,10 @@ impl Resolver<'_> {
         let mut kinds: Vec<_> = words.iter().filter_map(|kind| self.word("allergens", kind)).collect();
         kinds.sort_unstable();
         kinds.dedup();
+        if kinds.contains(&Allergen::TreeNut) {
+            // A chef may not know which nut a paste has; the catalogue has to.
+            self.wrong("allergens", "says a tree nut, but not which; write the kind, such as almond");
+        }
         Allergens::Recorded { kinds, vary }
     }
 }

@@ -59,7 +59,8 @@ fn mistakes_are_told_with_their_place() {
         ("measures = { \"cup\" = \"9152/77\" }\n", "row 09152 has no measure 77; it has: "),
         ("measures = { cup = 900.0 }\n", "[leek] measures, \"cup\": read 900; it lies between 5 and 400"),
         ("measures = { blob = 9.0 }\n", "[leek] measures, \"blob\": `blob` is not a unit"),
-        ("allergens = [\"nuts\"]\n", "[leek] allergens: `nuts` is not an allergen kind"),
+        ("allergens = [\"kiwi\"]\n", "[leek] allergens: `kiwi` is not an allergen kind"),
+        ("allergens = [\"nuts\"]\n", "[leek] allergens: says a tree nut, but not which"),
         ("also = [\"a;b\"]\n", "[leek] name: read `a;b`"),
         ("packs = [\"2 lumps\"]\n", "[leek] packs: `lumps` is not a unit"),
     ];
