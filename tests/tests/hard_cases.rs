@@ -1,5 +1,7 @@
 //! The cases that a list gets wrong most easily, each with its right answer worked out beside it.
 
+#![allow(clippy::unwrap_used, reason = "a panic here is a failed check")]
+
 use trug_measure::{Amount, Exact, Unit};
 use trug_provision::convert::Tally;
 use trug_tests::{Scene, service};

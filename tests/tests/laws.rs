@@ -1,5 +1,7 @@
 //! Laws of the list, over kitchens made at random.
 
+#![allow(clippy::unwrap_used, reason = "a panic here is a failed check")]
+
 use proptest::prelude::*;
 use trug_measure::{Exact, Money};
 use trug_provision::list::List;

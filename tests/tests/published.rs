@@ -1,5 +1,7 @@
 //! Figures from outside the project, each with its source.
 
+#![allow(clippy::unwrap_used, reason = "a panic here is a failed check")]
+
 use trug_measure::{Amount, Exact, MassUnit, Unit, VolumeUnit};
 use trug_tests::{Scene, exact};
 use uom::si::f64::{Mass, Volume};

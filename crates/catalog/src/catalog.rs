@@ -56,6 +56,9 @@ impl Default for Catalog {
     }
 }
 
+/// A name by the numbers of its words.
+type Key = Box<[WordId]>;
+
 pub(crate) type Names<T> = HashMap<Box<[WordId]>, T, BuildHasherDefault<QuickHasher>>;
 
 impl Catalog {
@@ -135,7 +138,7 @@ impl Catalog {
 
     /// The keys of a name, in the order of its words and in the order of their numbers; one pair for each way in which it
     /// is spaced.
-    fn keys(&mut self, name: &str) -> Vec<(Box<[WordId]>, Box<[WordId]>)> {
+    fn keys(&mut self, name: &str) -> Vec<(Key, Key)> {
         let folded = fold(name);
         if folded.is_empty() {
             return Vec::new();

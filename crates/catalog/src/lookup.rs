@@ -100,8 +100,11 @@ impl Catalog {
         let id = |at: Option<usize>| at.and_then(|at| words.get(at)).copied();
         let pair = |first, second| self.lexicon.is_neutral_pair(first, second);
         let word = id(Some(at)).unwrap_or(WordId::UNKNOWN);
-        self.lexicon.class(word).is(Class::NEUTRAL)
-            || id(at.checked_add(1)).is_some_and(|next| pair(word, next))
+        let class = |id: Option<WordId>| id.map(|id| self.lexicon.class(id)).unwrap_or_default();
+        let next = id(at.checked_add(1));
+        class(Some(word)).is(Class::NEUTRAL)
+            || (class(Some(word)).is(Class::DEGREE) && class(next).is(Class::NEUTRAL))
+            || next.is_some_and(|next| pair(word, next))
             || id(at.checked_sub(1)).is_some_and(|before| pair(before, word))
     }
 

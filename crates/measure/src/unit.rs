@@ -117,6 +117,7 @@ const WORDS: &[(&str, &str, bool)] = &[
     ("bag", "bags", true),
     ("ball", "balls", false),
     ("bar", "bars", true),
+    ("batch", "batches", false),
     ("block", "blocks", true),
     ("bottle", "bottles", true),
     ("box", "boxes", true),
@@ -218,6 +219,10 @@ const WORDS_ALSO: &[(&str, &str)] = &[
     ("pc", "piece"),
     ("pcs", "piece"),
     ("fronds", "frond"),
+    ("recipe", "batch"),
+    ("recipes", "batch"),
+    ("quantity", "batch"),
+    ("quantities", "batch"),
 ];
 
 impl CountWord {

@@ -1,5 +1,7 @@
 //! Exact fractions against a general-purpose library of rationals (num-rational).
 
+#![allow(clippy::unwrap_used, reason = "a panic here is a failed check")]
+
 use num_rational::Ratio;
 use proptest::prelude::*;
 use trug_measure::Exact;

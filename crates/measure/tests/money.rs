@@ -1,5 +1,7 @@
 //! Money adds up to the cent.
 
+#![allow(clippy::unwrap_used, reason = "a panic here is a failed check")]
+
 use proptest::prelude::*;
 use trug_measure::{Currency, Exact, Money};
 

@@ -1,5 +1,7 @@
 //! What a person reads of an amount.
 
+#![allow(clippy::unwrap_used, reason = "a panic here is a failed check")]
+
 use trug_measure::{Amount, Exact, System, Unit, VolumeUnit, kitchen_number};
 
 #[test]

@@ -195,6 +195,9 @@ impl<'k> Gathering<'k> {
 
     fn ingredient(&mut self, ingredient: &'k Ingredient, place: Place<'k>) {
         let Some(item) = &ingredient.item else {
+            if ingredient.line.doubts.contains(&Doubt::Heading) {
+                return;
+            }
             let dish = place.via.unwrap_or(place.dish).clone();
             self.doubts.push(DishDoubt::Unread { dish, line: ingredient.line.raw.clone() });
             return;

@@ -84,7 +84,8 @@ impl Names {
     }
 
     fn line_item(&mut self, line: &Line) -> Option<Item> {
-        if line.doubts.contains(&Doubt::Unreadable) || line.food.trim().is_empty() {
+        let nothing = |doubt: &Doubt| matches!(doubt, Doubt::Unreadable | Doubt::Heading);
+        if line.doubts.iter().any(nothing) || line.food.trim().is_empty() {
             return None;
         }
         if let Some(dish) = self.dish_of(line) {

@@ -416,7 +416,7 @@ impl Group {
                 Doubt::Slip => Some(Warning::Slip { raw: raw() }),
                 Doubt::AmountsDiffer => Some(Warning::AmountsDiffer { raw: raw() }),
                 Doubt::AmountOutOfRange => Some(Warning::AmountOutOfRange { raw: raw() }),
-                Doubt::Unreadable => None,
+                Doubt::Unreadable | Doubt::Heading => None,
             })
         }));
         warnings.sort();

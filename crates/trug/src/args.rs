@@ -1,5 +1,6 @@
 //! What a person can ask for.
 
+use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
@@ -34,6 +35,56 @@ pub enum Ask {
     Check(Check),
     /// Why a food is on a week's list, with the arithmetic
     Why(Why),
+    /// Runs a relay: a shelf for sealed envelopes, which it can neither read nor forge
+    Serve(Serve),
+}
+
+/// `trug serve`.
+#[derive(Debug, Args)]
+#[command(after_help = serve_help())]
+pub struct Serve {
+    /// Address and port to listen on
+    #[arg(long, value_name = "ADDRESS:PORT")]
+    pub listen: Option<SocketAddr>,
+    /// Directory of the SQLite file that keeps the logs
+    #[arg(long, value_name = "DIR")]
+    pub data: Option<PathBuf>,
+    /// A PostgreSQL database in place of the SQLite file
+    #[arg(long, value_name = "postgres://...")]
+    pub database: Option<String>,
+    /// A configuration file in TOML; the environment comes before it, flags before both
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
+    /// Certificate chain in PEM, for HTTPS
+    #[arg(long, value_name = "FILE", requires = "tls_key")]
+    pub tls_certificate: Option<PathBuf>,
+    /// The certificate's private key in PEM
+    #[arg(long, value_name = "FILE", requires = "tls_certificate")]
+    pub tls_key: Option<PathBuf>,
+}
+
+/// What `trug serve --help` says after its flags: enough to run a relay.
+fn serve_help() -> String {
+    let variables = trug_relay::ENVIRONMENT.iter().map(|(name, says)| format!("  {name}: {says}"));
+    let limits = trug_relay::Limits::described();
+    let limits = limits.iter().map(|(name, says, usual)| format!("  {name} = {usual}: {says}"));
+    format!(
+        "\
+Example:
+  trug serve --listen 127.0.0.1:8080 --data relay-data
+
+It stops on an interrupt or a termination signal, once the requests in hand are answered. A relay sees addresses, times, \
+sizes and which logs are watched together; it cannot see what is in an entry. It answers at /healthz whether it lives, \
+and at /metrics with Prometheus figures.
+
+Environment:
+{}
+
+Limits, in the file's [limits] or as TRUG_LIMIT_<NAME>:
+{}",
+        variables.collect::<Vec<_>>().join("\n"),
+        limits.collect::<Vec<_>>().join("\n"),
+    )
 }
 
 /// `trug list`.

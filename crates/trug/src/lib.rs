@@ -1,4 +1,4 @@
-//! The command line: kitchen folders and ingredient lines in; lists, findings and explanations out.
+//! The command line: kitchen folders and ingredient lines in; lists, findings and explanations out; and a relay.
 //!
 //! Everything that thinks is in the other crates; in here are the questions ([`args`]) and the forms of the answers.
 
@@ -6,6 +6,7 @@ pub mod args;
 pub mod check;
 pub mod json;
 pub mod parse;
+mod serve;
 pub mod sheet;
 pub mod show;
 pub mod why;
@@ -74,6 +75,10 @@ enum Failure {
     #[error("there is no food `{asked}` in this kitchen or in the catalogue; {near}")]
     Food { asked: String, near: String },
     #[error(transparent)]
+    Setup(#[from] trug_relay::ConfigError),
+    #[error(transparent)]
+    Relay(#[from] trug_relay::RelayError),
+    #[error(transparent)]
     Io(#[from] io::Error),
 }
 
@@ -83,7 +88,8 @@ impl Failure {
             // Whoever reads our output has read enough.
             Self::Io(error) if error.kind() == io::ErrorKind::BrokenPipe => Outcome::Fine,
             Self::Disk(DiskError::NotAFolder(_)) | Self::Plan(_) | Self::Food { .. } => Outcome::Usage,
-            Self::Disk(_) | Self::Folder(_) | Self::Io(_) => Outcome::Problems,
+            Self::Setup(_) | Self::Relay(trug_relay::RelayError::Config(_)) => Outcome::Usage,
+            Self::Disk(_) | Self::Folder(_) | Self::Relay(_) | Self::Io(_) => Outcome::Problems,
         }
     }
 }
@@ -150,6 +156,7 @@ fn answer(ask: &Ask, streams: &mut Streams<'_>) -> Result<Outcome, Failure> {
         }
         Ask::Check(ask) => check(ask, streams),
         Ask::Why(ask) => why(ask, streams),
+        Ask::Serve(ask) => serve::serve(ask, streams.out),
     }
 }
 

@@ -137,6 +137,7 @@ fn part<'l>(catalog: &'l Catalog, line: &Line) -> Option<&'l str> {
 const fn doubt_name(doubt: Doubt) -> &'static str {
     match doubt {
         Doubt::Unreadable => "unreadable",
+        Doubt::Heading => "heading",
         Doubt::AmountsDiffer => "amounts-differ",
         Doubt::AmountOutOfRange => "amount-out-of-range",
         Doubt::Slip => "slip",
@@ -226,6 +227,7 @@ fn which_food(catalog: &Catalog, line: &Line) -> String {
 const fn doubt_in_words(doubt: Doubt) -> &'static str {
     match doubt {
         Doubt::Unreadable => "no food could be read",
+        Doubt::Heading => "a heading: it asks for nothing",
         Doubt::AmountsDiffer => "two amounts that do not add up; only the first counts",
         Doubt::AmountOutOfRange => "an amount of nothing or beyond anything a kitchen holds; it is read as none",
         Doubt::Slip => "the food's name was read by mending one slip",

@@ -6,7 +6,7 @@ use std::process::{Command, Stdio};
 use crate::run::{StepError, announce, cannot_start, cargo, failed, step};
 
 /// The crates that run on the phone as well.
-const PORTABLE: [&str; 4] = ["trug-measure", "trug-catalog", "trug-provision", "trug-folder"];
+const PORTABLE: [&str; 5] = ["trug-measure", "trug-catalog", "trug-provision", "trug-folder", "trug-seal"];
 const WASM: &str = "wasm32-unknown-unknown";
 
 /// How many tests passed and failed.
@@ -22,6 +22,7 @@ pub(crate) fn run() -> Result<(), StepError> {
     step("format", &mut cargo(&["fmt", "--all", "--check"]))?;
     require_component("clippy", "clippy")?;
     step("clippy", &mut cargo(&["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"]))?;
+    require_postgres()?;
     let counts = tests()?;
     let mut documents = cargo(&["doc", "--workspace", "--no-deps"]);
     step("documentation", documents.env("RUSTDOCFLAGS", "-D warnings"))?;
@@ -79,6 +80,27 @@ fn require_wasm() -> Result<(), StepError> {
         libraries.is_ok_and(|found| std::path::Path::new(String::from_utf8_lossy(&found.stdout).trim()).is_dir())
     };
     add_with_rustup(WASM, &["target", "add", WASM], present)
+}
+
+/// The relay's store is tested on PostgreSQL as well; the tests start a server of their own from the system's package.
+fn require_postgres() -> Result<(), StepError> {
+    const LINE: &str = "apt-get update && apt-get install --yes postgresql";
+    let packaged = || std::fs::read_dir("/usr/lib/postgresql").into_iter().flatten().flatten();
+    let present = || {
+        let on_path = succeeds(Command::new("initdb").arg("--version"));
+        on_path || packaged().any(|version| version.path().join("bin/initdb").exists())
+    };
+    if present() || std::env::var_os("TRUG_TEST_NO_POSTGRES").is_some() {
+        return Ok(());
+    }
+    println!("\nPostgreSQL is missing: {LINE}");
+    let _ =
+        Command::new("sh").args(["-c", LINE]).env("DEBIAN_FRONTEND", "noninteractive").stdin(Stdio::null()).status();
+    if present() {
+        return Ok(());
+    }
+    let what = "PostgreSQL (or TRUG_TEST_NO_POSTGRES=1 to go without)".to_owned();
+    Err(StepError::Missing { step: "tools".to_owned(), what, line: LINE.to_owned() })
 }
 
 /// Nothing is skipped for want of a tool: it is added, or the step fails and says what to type.

@@ -23,6 +23,10 @@ pub(super) struct Quantity {
     pub(super) tellers: Vec<usize>,
     /// What goes into the note: `heaping`, `2-inch`, `a few`.
     pub(super) notes: Vec<(usize, usize)>,
+    /// The unit of an amount that is no number: `a few sprigs`.
+    pub(super) vague_unit: Option<Unit>,
+    /// The length of each piece in inches, to the nearest: ginger is measured by it.
+    pub(super) inches: Option<i128>,
     /// `1 tsp each`: the amount is of every food that follows.
     pub(super) each: bool,
     /// Amounts that do not add up.
@@ -49,6 +53,18 @@ pub(super) fn range(t: &Tokens<'_>, at: usize) -> Option<(Range, usize)> {
         next += 1;
     }
     Some((range, next))
+}
+
+/// `between 2 and 3`, `between 1 lb and 2 lb`, after the first word.
+fn between(t: &Tokens<'_>, at: usize) -> Option<(Range, usize)> {
+    let (low, next) = number(t, at)?;
+    let (first_unit, next) = match unit(t, next) {
+        Some((first, _, end)) if t.is(end, "and") => (Some(first), end),
+        _ => (None, next),
+    };
+    let (high, end) = if t.is(next, "and") { number(t, next + 1)? } else { return None };
+    let same = first_unit.is_none_or(|first| unit(t, end).is_some_and(|(second, ..)| second == first));
+    same.then(|| (Range { low: low.min(high), high: low.max(high) }, end))
 }
 
 /// What follows `2 to`, `2-`, `2 or`, and whether it is the fraction of a mixed number (`1-1/2`).
@@ -192,7 +208,16 @@ pub(super) fn unit(t: &Tokens<'_>, at: usize) -> Option<(Unit, u16, usize)> {
         return ounce.then(|| "floz".parse().ok().map(|unit| (unit, 1, at + 2)))?;
     }
     let (unit, scale) = t.at(at)?.unit?;
+    if t.written(at).eq_ignore_ascii_case("flat") && is_flat_of_something(t, at) {
+        return None;
+    }
     Some((unit, scale, at + 1))
+}
+
+/// A flat is a container where it is of something, or the last word; before another word it says how a leaf, a mushroom
+/// or a noodle is.
+fn is_flat_of_something(t: &Tokens<'_>, at: usize) -> bool {
+    t.at(at + 1).is_some_and(|next| next.kind == Kind::Word) && !t.is(at + 1, "of")
 }
 
 /// A mass or volume: `14.5-oz`, `400 g`, `6- to 8-ounce`; the high end of a range. And where it ends.
@@ -216,17 +241,27 @@ pub(super) fn out_of_range(value: Exact) -> bool {
     !value.is_positive() || value > MOST
 }
 
-/// A length: `2-inch`, `5 cm`, `1"`. Where it ends.
-pub(super) fn length(t: &Tokens<'_>, at: usize) -> Option<usize> {
-    let (_, next) = range(t, at)?;
-    length_after(t, next)
+/// A length: `2-inch`, `5 cm`, `1"`, `2.5cm/1in`. Its inches to the nearest, and where it ends.
+fn length(t: &Tokens<'_>, at: usize) -> Option<(i128, usize)> {
+    let (range, next) = range(t, at)?;
+    length_after(t, range, next)
 }
 
-/// The unit of a length after its number.
-fn length_after(t: &Tokens<'_>, next: usize) -> Option<usize> {
+/// A length after its number; the same length in other units after a slash.
+fn length_after(t: &Tokens<'_>, range: Range, next: usize) -> Option<(i128, usize)> {
     let next = if t.is_mark(next, '-') { next + 1 } else { next };
-    (t.is_any(next, &["inch", "in", "cm", "centimeter", "centimetre", "mm"]) || t.is_mark(next, '"'))
-        .then_some(next + 1)
+    let millimeters = if t.is_any(next, &["inch", "in"]) || t.is_mark(next, '"') {
+        Exact::new(254, 10)
+    } else if t.is_any(next, &["cm", "centimeter", "centimetre"]) {
+        Exact::whole(10)
+    } else if t.is(next, "mm") {
+        Exact::ONE
+    } else {
+        return None;
+    };
+    let inches = if out_of_range(range.high) { 0 } else { (range.high * millimeters / Exact::new(254, 10)).round() };
+    let other = if t.is_mark(next + 1, '/') { length(t, next + 2) } else { None };
+    Some((inches, other.map_or(next + 1, |(_, end)| end)))
 }
 
 impl Quantity {
@@ -237,7 +272,8 @@ impl Quantity {
         if at > start && quantity.range.is_none() && !quantity.notes.is_empty() {
             return (quantity, at);
         }
-        let Some((range, next)) = range(t, at) else { return quantity.implied(t, at) };
+        let between = if t.is(at, "between") { between(t, at + 1) } else { None };
+        let Some((range, next)) = between.or_else(|| range(t, at)) else { return quantity.implied(t, at) };
         quantity.range = Some(range);
         let next = quantity.after_number(t, at, next);
         quantity.check_range();
@@ -284,6 +320,7 @@ impl Quantity {
             } else {
                 word
             };
+            self.vague_unit = t.at(end).and_then(|token| token.unit).map(|(unit, _)| unit);
             self.notes.push((at, end));
             return after_of(t, end + 1);
         }
@@ -331,7 +368,11 @@ impl Quantity {
         if cross {
             at += 1;
         }
-        if let Some(end) = length_after(t, at).filter(|end| t.at(*end).is_some_and(|token| token.kind == Kind::Word)) {
+        let length = self.range.and_then(|range| length_after(t, range, at));
+        if let Some((inches, end)) =
+            length.filter(|(_, end)| t.at(*end).is_some_and(|token| token.kind == Kind::Word || token.kind == Kind::Mark('(')))
+        {
+            self.inches = Some(inches);
             return self.piece_of_length(t, start, end);
         }
         at = self.size_before_unit(t, at);
@@ -349,6 +390,11 @@ impl Quantity {
         self.notes.push((start, end - 1));
         self.range = Some(Range { low: Exact::ONE, high: Exact::ONE });
         self.unit = Unit::count("piece");
+        // `2.5 cm (1 inch) piece`: the same length in other units.
+        let end = match closing(t, end) {
+            Some(close) if t.is_mark(end, '(') && length(t, end + 1).is_some() => close + 1,
+            _ => end,
+        };
         let end = if let Some((unit, _, next)) = unit(t, end).filter(|(unit, ..)| unit.is_count()) {
             self.unit = Some(unit);
             self.unit_at = Some(end);
@@ -369,14 +415,16 @@ impl Quantity {
                 self.size = Some(size);
                 return close + 1;
             }
-            if length(t, inner).is_some() {
+            if let Some((inches, _)) = length(t, inner) {
+                self.inches = Some(inches);
                 self.notes.push((at + 1, close - 1));
                 return close + 1;
             }
             return at;
         }
         let about = past_about(t, next);
-        if !t.at(about).is_some_and(|token| matches!(token.kind, Kind::Number(..))) {
+        let in_words = t.has(about, Class::NUMBER) && !t.is_any(about, &["a", "an", "dozen", "couple", "pair"]);
+        if !in_words && !t.at(about).is_some_and(|token| matches!(token.kind, Kind::Number(..))) {
             return at;
         }
         if let Some((size, end)) = sized(t, about) {
@@ -384,7 +432,8 @@ impl Quantity {
             return if t.is_mark(end, '-') { end + 1 } else { end };
         }
         match length(t, about) {
-            Some(end) => {
+            Some((inches, end)) => {
+                self.inches = Some(inches);
                 self.notes.push((about, end - 1));
                 end
             }
@@ -503,6 +552,7 @@ impl Quantity {
         let scale = Exact::whole(i64::from(scale));
         let more = Range { low: more.low * scale, high: more.high * scale };
         if t.is_mark(at, '/') {
+            let end = rest_of_alternative(t, theirs, end);
             self.notes.push((start, end - 1));
             return end;
         }
@@ -545,6 +595,16 @@ impl Quantity {
         if self.range.is_some_and(|range| out_of_range(range.high) || out_of_range(range.low)) {
             (self.range, self.out_of_range) = (None, true);
         }
+    }
+}
+
+/// The same amount in other units may have two parts: `500 g/1 lb 2 oz`.
+fn rest_of_alternative(t: &Tokens<'_>, first: Unit, at: usize) -> usize {
+    let at_number = t.at(at).is_some_and(|token| matches!(token.kind, Kind::Number(..)));
+    let second = if at_number { sized(t, at) } else { None };
+    match second {
+        Some((second, end)) if std::mem::discriminant(&second.unit) == std::mem::discriminant(&first) => end,
+        _ => at,
     }
 }
 

@@ -46,6 +46,8 @@ pub struct Range {
 pub enum Doubt {
     /// Nothing in the line could be taken for a food.
     Unreadable,
+    /// The line heads those after it (`For the sauce:`): it asks for nothing.
+    Heading,
     /// There are two amounts that do not add up (`1 cup plus 2 oz`); only the first is counted.
     AmountsDiffer,
     /// An amount that is nothing, or beyond anything a kitchen holds; it is read as no amount.
@@ -84,7 +86,7 @@ pub struct Line {
     pub drained: bool,
     /// May be left out.
     pub optional: bool,
-    /// Carries no amount: the shopper makes sure that there is some.
+    /// Carries no amount: the shopper makes sure that there is some. Not so a heading, which asks for nothing.
     pub check: bool,
     /// What pot it fills (`frying`, `brine`, `blanching`, `pot`): needed once a service, not scaled.
     pub fills: Option<String>,

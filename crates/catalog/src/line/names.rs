@@ -3,7 +3,7 @@
 use trug_measure::Unit;
 
 use super::token::{Kind, Tokens};
-use super::words::Class;
+use super::words::{Class, SIDES};
 use crate::catalog::WordId;
 use crate::lookup::Phrase;
 use crate::{Catalog, Found};
@@ -70,6 +70,42 @@ impl Namer<'_, '_> {
             || (self.t.is(at, "ground") && at > 0 && (self.t.has(at - 1, Class::ADVERB) || self.t.is(at - 1, "fresh")))
     }
 
+    /// Where a prep that begins here ends: `chopped`, `finely chopped`, `hand-torn`, `pan fried`, `cut-up`. A compound with
+    /// a food in it says so only of what was cooked (`butter-poached`): `oil-packed` is another food.
+    fn prep_end(&self, at: usize) -> Option<usize> {
+        let mut last = at;
+        while self.is_adverb(last) || (self.t.has(last, Class::TOOL) && !self.is_prep(last)) {
+            last += 1;
+        }
+        let mut first = last;
+        while self.t.is_joined(last + 1) {
+            last += 1;
+        }
+        while first < last && (self.is_adverb(first) || self.t.has(first, Class::TOOL)) {
+            first += 1;
+        }
+        if first < last && self.is_prep(first) && self.t.is_any(last, &["up", "over", "off", "down", "out"]) {
+            return Some(last + 1);
+        }
+        let of_food = first < last && !self.is_prep(first) && !self.t.has(last, Class::COOKED) && self.is_food(first);
+        (self.is_prep(last) && !of_food).then_some(last + 1)
+    }
+
+    fn is_food(&self, at: usize) -> bool {
+        self.t.is_any(at, &["brine", "syrup"])
+            || self.t.at(at).is_some_and(|token| self.catalog.named(&[token.id]).is_some())
+    }
+
+    /// `on`, `in`, `off` of a form bought: `skin-on`, `bone in`.
+    fn ends_form(&self, at: usize) -> bool {
+        self.t.is_any(at, &["on", "in", "off"]) && at > 0 && self.t.is_any(at - 1, SIDES)
+    }
+
+    /// Whether all of these words say what was done.
+    pub(super) fn only_preps(&self, tokens: &[usize]) -> bool {
+        tokens.iter().all(|at| self.is_prep(*at) || self.is_adverb(*at) || self.t.is_any(*at, &["and", "or"]))
+    }
+
     /// The food among these words: the longest name, trying them all first, then without the preps before it, then
     /// with preps after it. `None` where no name is there.
     pub(super) fn resolve(&self, tokens: &[usize]) -> Option<Named> {
@@ -127,10 +163,12 @@ impl Namer<'_, '_> {
     fn may_follow(&self, at: usize) -> bool {
         self.is_prep(at)
             || self.t.has(at, Class::ADVERB)
-            || self.t.is_any(
-                at,
-                &["in", "on", "with", "at", "room", "and", "without", "left", "only", "about", "peeled", "mixed"],
-            )
+            || (self.t.has(at, Class::TOOL) && self.prep_end(at).is_some())
+            || !self.ends_form(at)
+                && self.t.is_any(
+                    at,
+                    &["in", "on", "with", "at", "room", "and", "without", "left", "only", "about", "peeled", "mixed"],
+                )
     }
 
     /// The preps before a name, from the left: first one, then two, and so on, each time all that are to be dropped.
@@ -140,15 +178,14 @@ impl Namer<'_, '_> {
         let mut dropped: Vec<usize> = Vec::new();
         let mut i = 0;
         while let Some(at) = tokens.get(i).copied() {
-            let adverbs = tokens.iter().skip(i).take_while(|at| self.is_adverb(**at)).count();
-            let prep = tokens.get(i + adverbs).copied().filter(|at| self.is_prep(*at));
-            if prep.is_some() {
-                dropped.extend(tokens.iter().skip(i).take(adverbs + 1));
-                i += adverbs + 1;
+            let words = self.prep_end(at).map_or(0, |end| tokens.iter().skip(i).take_while(|at| **at < end).count());
+            if words > 0 {
+                dropped.extend(tokens.iter().skip(i).take(words));
+                i += words;
                 // `peeled and diced`: the joining word goes with them.
                 if let (Some(join), Some(next)) = (tokens.get(i), tokens.get(i + 1))
                     && self.t.is_any(*join, &["and", "or", "then", "but"])
-                    && (self.is_prep(*next) || self.is_adverb(*next))
+                    && self.prep_end(*next).is_some()
                 {
                     dropped.push(*join);
                     i += 1;
@@ -176,6 +213,14 @@ impl Namer<'_, '_> {
             || self.t.has(at, Class::FORM)
             || self.t.has(at, Class::ADVERB)
             || matches!(self.t.at(at).map(|token| token.kind), Some(Kind::Mark(_)))
+            || self.is_neutral_pair(at)
+    }
+
+    /// Whether a word and one beside it say together nothing of which food is meant: `day-old`.
+    fn is_neutral_pair(&self, at: usize) -> bool {
+        let id = |at: usize| self.t.at(at).map_or(WordId::UNKNOWN, |token| token.id);
+        let pair = |first, second| self.catalog.lexicon.is_neutral_pair(id(first), id(second));
+        pair(at, at + 1) || at.checked_sub(1).is_some_and(|before| pair(before, at))
     }
 
     /// Whether all of these words only describe: the food is still to come (`boneless, skinless chicken thighs`).
@@ -190,18 +235,49 @@ impl Namer<'_, '_> {
     /// With preps dropped wherever they stand, with `dried` for `dry`, without the piece after the name, without how
     /// fat a meat is.
     fn resolve_loosely(&self, tokens: &[usize]) -> Option<Named> {
-        let preps: Vec<usize> = tokens.iter().copied().filter(|at| self.is_prep(*at)).collect();
+        let preps = self.preps_anywhere(tokens);
         let food: Vec<usize> = tokens.iter().copied().filter(|at| !preps.contains(at)).collect();
         if !preps.is_empty()
             && let Some(found) = self.find(food.iter().copied())
         {
             return Some(Named { found: Some(found), food, before: preps, ..Named::default() });
         }
-        let found = self.as_dried(&food).or_else(|| self.without_fat(&food)).or_else(|| self.bare_part(&food));
+        let found = self
+            .as_dried(&food)
+            .or_else(|| self.without_fat(&food))
+            .or_else(|| self.bare_part(&food))
+            .or_else(|| self.without_skin(&food));
         if let Some(found) = found {
             return Some(Named { found: Some(found), food, before: preps, ..Named::default() });
         }
         self.without_piece(tokens)
+    }
+
+    fn preps_anywhere(&self, tokens: &[usize]) -> Vec<usize> {
+        let mut preps = Vec::new();
+        let mut until = 0;
+        for at in tokens {
+            if *at >= until
+                && let Some(end) = self.prep_end(*at)
+            {
+                until = end;
+            }
+            if *at < until || self.is_prep(*at) {
+                preps.push(*at);
+            }
+        }
+        preps
+    }
+
+    /// `boneless, skin-on chicken thighs`: where no name says how it is skinned, that makes no other food.
+    fn without_skin(&self, tokens: &[usize]) -> Option<Found> {
+        let of_skin = |at: &usize| {
+            self.t.is(*at, "skinless")
+                || (self.t.is(*at, "skin") && self.t.is_any(*at + 1, &["on", "off"]))
+                || (self.t.is_any(*at, &["on", "off"]) && *at > 0 && self.t.is(*at - 1, "skin"))
+        };
+        let rest = tokens.iter().copied().filter(|at| !of_skin(at));
+        if tokens.iter().any(of_skin) { self.find(rest) } else { None }
     }
 
     fn as_dried(&self, tokens: &[usize]) -> Option<Found> {
@@ -274,16 +350,45 @@ impl Namer<'_, '_> {
         if rest.is_empty() {
             return Named { food: tokens.to_vec(), ..Named::default() };
         }
-        let soft = |at: &usize| self.is_prep(*at) || self.t.is_any(*at, &["with", "in", "on", "at", "without"]);
+        let soft = |at: &usize| {
+            !self.t.is_joined(*at)
+                && !self.ends_form(*at)
+                && (self.is_prep(*at) || self.t.is_any(*at, &["with", "in", "on", "at", "without"]))
+        };
         let end = rest.iter().skip(1).position(soft).map_or(rest.len(), |end| end + 1);
         // `zorb finely chopped`: how it is chopped is no part of the name.
         let adverbs =
             rest.iter().take(end).skip(1).rev().take_while(|at| end < rest.len() && self.is_adverb(**at)).count();
         let (food, after) = rest.split_at_checked(end - adverbs).unwrap_or((&rest, &[]));
+        // What only describes is no food: it is further on.
+        if !after.is_empty()
+            && self.only_describes(food)
+            && let Some(named) = self.further_on(&rest, &before)
+        {
+            return named;
+        }
         let words: Vec<&str> = food.iter().map(|at| self.t.fold(*at)).filter(|word| !word.is_empty()).collect();
         let found = self.catalog.mend(&words);
         let (food, after) = (food.to_vec(), after.to_vec());
         Named { found, slip: found.is_some(), food, before, after, tellers: Vec::new() }
+    }
+
+    /// The food after words that only describe. It is found where they change nothing; otherwise its words are kept with
+    /// those, for a person to see what is meant.
+    fn further_on(&self, tokens: &[usize], before: &[usize]) -> Option<Named> {
+        let describing = tokens.iter().take_while(|at| self.only_describes(&[**at])).count();
+        let mut named = (1..=describing).find_map(|from| self.resolve(tokens.get(from..)?))?;
+        let first = *named.food.first()?;
+        let words: Vec<usize> = tokens.iter().copied().filter(|at| *at < first && !named.before.contains(at)).collect();
+        let changes = |at: &usize| self.t.has(*at, Class::FORM) || self.t.has(*at, Class::KEPT);
+        if words.iter().any(changes) {
+            named.found = None;
+        }
+        let joins = |at: &usize| self.t.is_any(*at, &["and", "or", "then", "but"]);
+        let (done, kept): (Vec<usize>, Vec<usize>) = words.into_iter().partition(|at| self.is_prep(*at) || joins(at));
+        named.food.splice(0..0, kept);
+        named.before.splice(0..0, before.iter().copied().chain(done));
+        Some(named)
     }
 
     /// The food, and the unit where it follows the food: `2 garlic cloves` is two cloves of garlic, `2 chicken breasts`
@@ -341,7 +446,8 @@ impl Namer<'_, '_> {
     pub(super) fn share_ending(&self, first: &[usize], second: &[usize]) -> Option<Named> {
         (1..second.len()).find_map(|from| {
             let ending = second.get(from..)?;
-            if ending.first().is_some_and(|at| self.t.has(*at, Class::NEUTRAL) || !self.is_word(*at)) {
+            let is_choice = |at: &usize| self.t.has(*at, Class::NEUTRAL) || self.t.has(*at, Class::KEPT);
+            if ending.first().is_some_and(|at| is_choice(at) || !self.is_word(*at)) {
                 return None;
             }
             let joined: Vec<usize> = first.iter().chain(ending).copied().collect();

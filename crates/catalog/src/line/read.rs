@@ -1,12 +1,13 @@
 //! Reading a line: its amount, then its food, then what else it says.
 
-use trug_measure::{Amount, Unit};
+use trug_measure::{Amount, Exact, Unit};
 
 use super::amount::{self, Quantity};
 use super::names::{Named, Namer};
-use super::token::{Kind, Tokens};
-use super::words::Class;
+use super::token::{Kind, Shape, Token, Tokens};
+use super::words::{self, Class};
 use super::{Basis, Doubt, Line};
+use crate::catalog::WordId;
 use crate::{Catalog, Found};
 
 /// Reads a line.
@@ -49,6 +50,9 @@ impl<'a, 'b> Reader<'a, 'b> {
     }
 
     fn run(&mut self) {
+        if self.is_heading() {
+            return self.heading();
+        }
         let (at, negative) = self.start();
         let Some(at) = self.label(at) else { return self.unreadable() };
         let at = self.part_of(at);
@@ -73,9 +77,13 @@ impl<'a, 'b> Reader<'a, 'b> {
                 return self.unreadable();
             }
         }
-        let head = self.head(&mut segments);
+        let mut head = self.head(&mut segments);
         if self.t.is_any(head.first().copied().unwrap_or(usize::MAX), &["for", "to"]) && self.q.range.is_none() {
-            return self.unreadable();
+            // `For garnish, chopped parsley`: what it is for may come first.
+            let is_food = |tokens: &Vec<usize>| self.namer().resolve(tokens).is_some();
+            let Some(at) = segments.iter().position(is_food) else { return self.heading() };
+            let food = segments.remove(at);
+            segments.insert(0, std::mem::replace(&mut head, food));
         }
         self.food(head, &mut segments);
         for segment in segments {
@@ -84,9 +92,39 @@ impl<'a, 'b> Reader<'a, 'b> {
         self.settle();
     }
 
+    /// A line that heads others: it ends with a colon and says no amount, or is marked as a heading is.
+    fn is_heading(&self) -> bool {
+        let Some(last) = self.t.list.len().checked_sub(1) else { return false };
+        let marked = |at: usize, mark: char| self.t.is_mark(at, mark);
+        let is_text = || !(0..=last).any(|at| self.is_number(at)) && (0..=last).any(|at| self.is_word(at));
+        if marked(last, ':') {
+            let first = (0..last).find(|at| self.is_word(*at) || self.is_number(*at)).unwrap_or(0);
+            return is_text() || self.t.is_any(first, &["for", "to"]);
+        }
+        let hashed = marked(0, '#') && (marked(1, '#') || !self.t.is_glued(1));
+        let starred = marked(0, '*') && marked(1, '*') && self.t.is_glued(1) && marked(last, '*');
+        (hashed || starred) && is_text()
+    }
+
+    fn heading(&mut self) {
+        self.line.food = self.line.raw.trim().to_owned();
+        self.line.check = false;
+        self.line.doubts.push(Doubt::Heading);
+    }
+
+    /// Past the number of a list's item: `1. 2 cups rice`, `3) onions`; what counts something is no such number.
+    fn past_enumeration(&self) -> usize {
+        let Some(Token { kind: Kind::Number(value, Shape::Whole), end, .. }) = self.t.at(0) else { return 0 };
+        let rest = self.line.raw.get(*end..).unwrap_or_default();
+        let spaced = rest.strip_prefix(['.', ')']).is_some_and(|rest| rest.starts_with(char::is_whitespace));
+        let next = if self.t.is_mark(1, ')') { 2 } else { 1 };
+        let counts = self.t.at(next).is_none_or(|token| token.unit.is_some());
+        if spaced && !counts && *value <= Exact::whole(99) { next } else { 0 }
+    }
+
     /// Past bullets and boxes; whether a minus stands right before the number.
     fn start(&self) -> (usize, bool) {
-        let mut at = 0;
+        let mut at = self.past_enumeration();
         while let Some(token) = self.t.at(at) {
             match token.kind {
                 Kind::Mark('-') if self.t.is_glued(at + 1) && self.is_number(at + 1) => {
@@ -102,13 +140,15 @@ impl<'a, 'b> Reader<'a, 'b> {
         (at, false)
     }
 
-    /// Whether a number's word begins a food's name: `five-spice powder`.
+    /// Whether a number begins a food's name: `five-spice powder`, `00 flour`.
     fn is_name(&self, start: usize) -> bool {
-        if !self.t.has(start, Class::NUMBER) || self.t.is_any(start, &["a", "an"]) {
+        let is_digits = || self.is_number(start) && self.t.at(start).is_some_and(|token| token.id != WordId::UNKNOWN);
+        let is_words = self.t.has(start, Class::NUMBER) && !self.t.is_any(start, &["a", "an"]);
+        if !is_words && !is_digits() {
             return false;
         }
-        let words: Vec<usize> = (start..start + 6).take_while(|at| self.is_word(*at)).collect();
-        self.namer().in_order(&words).is_some()
+        let words: Vec<usize> = (start..start + 6).take_while(|at| *at == start || self.is_word(*at)).collect();
+        (2..=words.len()).any(|n| self.namer().in_order(words.get(..n).unwrap_or_default()).is_some())
     }
 
     fn is_word(&self, at: usize) -> bool {
@@ -459,7 +499,7 @@ impl<'a, 'b> Reader<'a, 'b> {
         };
         let first = if self.t.is(*first.first()?, "either") { first.get(1..)? } else { first };
         // `peeled or unpeeled carrots`: no choice of foods.
-        if self.namer().only_describes(first)
+        if self.namer().only_preps(first)
             && self.namer().resolve(first).is_none()
             && second.iter().take(1).all(|at| self.namer().is_prep(*at))
         {
@@ -467,15 +507,25 @@ impl<'a, 'b> Reader<'a, 'b> {
         }
         let own_amount = self.is_number(*second.first()?);
         let alone = self.namer().resolve(first);
-        let shared = if own_amount && alone.is_some() { None } else { self.namer().share_ending(first, second) };
+        let shared = if own_amount && alone.is_some() { None } else { self.share_ending(first, second) };
         if alone.is_none() && shared.is_none() && self.namer().only_describes(first) {
-            return None;
+            // `fresh or frozen lima beans`, where only the frozen ones are known.
+            let named = self.namer().resolve(second)?;
+            self.line.or = Some(self.t.text(first));
+            return Some(named);
         }
         self.line.or = Some(self.t.text(second));
         Some(match shared {
             Some(named) => named,
             None => self.one_food(first),
         })
+    }
+
+    /// The first words, up to a comma too (`red, yellow or orange bell peppers`), with the ending of the second ones.
+    fn share_ending(&self, first: &[usize], second: &[usize]) -> Option<Named> {
+        let shared = self.namer().share_ending(first, second);
+        let gap = first.windows(2).position(|pair| matches!(pair, [a, b] if b - a > 1));
+        shared.or_else(|| self.namer().share_ending(first.get(..gap? + 1)?, second))
     }
 
     /// `salt and pepper`: the first, with the second as a line of its own.
@@ -815,12 +865,17 @@ impl<'a, 'b> Reader<'a, 'b> {
         self.tell(&tellers);
         let food = self.named.food.clone();
         let sizes: Vec<usize> =
-            food.iter().copied().filter(|at| self.t.has(*at, Class::SIZE) || self.named.tellers.contains(at)).collect();
+            food.iter().copied().filter(|at| self.t.has(*at, Class::SIZE.and(Class::PIECE)) || self.named.tellers.contains(at)).collect();
         self.tell(&sizes);
+        if let Some(inches) = self.q.inches {
+            self.line.words.extend([inches.max(1).to_string(), "inch".to_owned()]);
+        }
         self.find_fresh();
+        self.find_dried();
+        self.find_vegetable();
         self.find_part();
         let packed: Vec<usize> = tellers.iter().copied().filter(|at| self.is_prep_word(*at)).collect();
-        let done = [self.t.text(&packed), self.t.text(&before)].into_iter().filter(|text| !text.is_empty());
+        let done = [self.t.text(&packed), self.t.text_with_commas(&before)].into_iter().filter(|text| !text.is_empty());
         let preps: Vec<String> = done.chain(std::mem::take(&mut self.preps)).collect();
         self.line.prep = preps.join(", ");
         let prepared = before.iter().any(|at| self.namer().is_prep(*at));
@@ -869,7 +924,7 @@ impl<'a, 'b> Reader<'a, 'b> {
         if kept || found.part.is_some() || !self.catalog.is_kept(found.food) {
             return;
         }
-        let unit = match self.q.unit {
+        let unit = match self.q.unit.or(self.q.vague_unit) {
             Some(Unit::Count(word)) => word.singular(),
             _ => "",
         };
@@ -885,6 +940,47 @@ impl<'a, 'b> Reader<'a, 'b> {
             // A bunch of something dried is not what the line means; better no food than the wrong one.
             None if leafy && matches!(unit, "sprig" | "bunch") => self.named.found = None,
             None => {}
+        }
+    }
+
+    /// Beans that are soaked or picked over are dried ones, although the name alone means those in cans.
+    fn find_dried(&mut self) {
+        let says = |word: &str| self.line.words.iter().any(|known| known == word);
+        if !says("soaked") && !(says("picked") && says("over")) {
+            return;
+        }
+        let Some(found) = self.named.found else { return };
+        let canned = self.q.unit == Unit::count("can") || self.named.food.iter().any(|at| self.t.is(*at, "canned"));
+        if canned || !self.catalog.plain_name_has(found.food, "canned") {
+            return;
+        }
+        if let Some(dried) = self.namer().with_word("dried", &self.named.food) {
+            self.named.found = dried.found;
+        }
+    }
+
+    /// `2 peppers`, `1 lb peppers`, `1 cup chopped pepper` are the vegetable, `1 tsp pepper` and `pepper` the spice.
+    fn find_vegetable(&mut self) {
+        let says_more = |at: &&usize| self.is_word(**at) && !self.t.has(**at, Class::NEUTRAL.and(Class::PREP));
+        let mut bare = self.named.food.iter().filter(says_more);
+        let (Some(at), None) = (bare.next().copied(), bare.next()) else { return };
+        let Some((_, name)) = words::VEGETABLES.iter().find(|(bare, _)| self.t.is(at, bare)) else { return };
+        let several = self.t.written(at).ends_with('s');
+        let cut = || self.line.words.iter().any(|word| matches!(word.as_str(), "chopped" | "diced" | "sliced" | "cubed"));
+        let is_vegetable = match (self.q.range, self.q.unit) {
+            (None, _) => several,
+            (Some(_), None | Some(Unit::Each)) => true,
+            (Some(_), Some(Unit::Volume(_))) => several || cut(),
+            (Some(range), Some(unit @ Unit::Mass(_))) => {
+                let grams = Amount::new(range.high, unit).grams();
+                several || grams.is_some_and(|grams| grams >= Exact::whole(100))
+            }
+            (Some(_), Some(Unit::Count(word))) => {
+                several || matches!(word.singular(), "strip" | "slice" | "ring" | "piece" | "half")
+            }
+        };
+        if is_vegetable {
+            self.named.found = self.catalog.find_as_written(name);
         }
     }
 

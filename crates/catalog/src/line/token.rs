@@ -46,6 +46,8 @@ pub(super) struct Token {
     pub(super) class: Class,
     /// The unit that the word names, and how many of it (a decilitre is 100 ml).
     pub(super) unit: Option<(Unit, u16)>,
+    /// A hyphen joins it to the word before it.
+    joined: bool,
 }
 
 /// A line's tokens.
@@ -55,13 +57,16 @@ pub(super) struct Tokens<'a> {
     pub(super) list: Vec<Token>,
     /// Where what was not taken apart begins.
     pub(super) rest: usize,
+    /// The last character was a hyphen inside a word.
+    hyphen: bool,
 }
 
 impl<'a> Tokens<'a> {
     /// Takes a line apart.
     pub(super) fn new(raw: &'a str, lexicon: &Lexicon) -> Self {
         let list = Vec::with_capacity(raw.len().min(600) / 4 + 4);
-        let mut tokens = Self { raw, folded: String::with_capacity(raw.len().min(600) + 16), list, rest: 0 };
+        let mut tokens =
+            Self { raw, folded: String::with_capacity(raw.len().min(600) + 16), list, rest: 0, hyphen: false };
         while tokens.list.len() < MOST_TOKENS {
             let Some(c) = tokens.peek(0) else { break };
             tokens.next(c, lexicon);
@@ -120,6 +125,7 @@ impl<'a> Tokens<'a> {
             && before
             && self.peek(0).is_some_and(|next| fold::kind(next) == CharKind::Letter && !next.is_ascii_digit())
         {
+            self.hyphen = true;
             return;
         }
         self.push(Kind::Mark(mark), start, (0, 0));
@@ -160,7 +166,8 @@ impl<'a> Tokens<'a> {
 
     fn push(&mut self, kind: Kind, start: usize, fold: (usize, usize)) {
         let (id, class) = (WordId::UNKNOWN, Class::default());
-        self.list.push(Token { kind, start, end: self.rest, fold, id, class, unit: None });
+        let joined = std::mem::take(&mut self.hyphen);
+        self.list.push(Token { kind, start, end: self.rest, fold, id, class, unit: None, joined });
     }
 
     /// Reads `12`, `1,000`, `2.5`, `1,5`, `1/2`, `½`, `1½`; more digits than a kitchen can mean read as nothing.
@@ -271,6 +278,11 @@ impl<'a> Tokens<'a> {
         before.zip(self.list.get(at)).is_some_and(|(before, token)| before.end == token.start)
     }
 
+    /// Whether a hyphen joins a token to the word before it: `torn` of `hand-torn`.
+    pub(super) fn is_joined(&self, at: usize) -> bool {
+        self.list.get(at).is_some_and(|token| token.joined)
+    }
+
     /// A token as it is written.
     pub(super) fn written(&self, at: usize) -> &'a str {
         self.list.get(at).and_then(|token| self.raw.get(token.start..token.end)).unwrap_or_default()
@@ -284,14 +296,26 @@ impl<'a> Tokens<'a> {
 
     /// The text of tokens; a single space where one is left out between them.
     pub(super) fn text(&self, tokens: &[usize]) -> String {
+        self.joined_text(tokens, false)
+    }
+
+    /// The text of tokens, with the commas that stand between them.
+    pub(super) fn text_with_commas(&self, tokens: &[usize]) -> String {
+        self.joined_text(tokens, true)
+    }
+
+    fn joined_text(&self, tokens: &[usize], commas: bool) -> String {
         let mut out = String::new();
+        let mut last = usize::MAX;
         let mut from = 0;
         while let Some(first) = tokens.get(from) {
             let run = tokens.iter().skip(from).zip(*first..).take_while(|(token, at)| **token == *at).count().max(1);
             if !out.is_empty() {
-                out.push(' ');
+                let comma = commas && *first == last + 2 && self.is_mark(last + 1, ',');
+                out.push_str(if comma { ", " } else { " " });
             }
-            out.push_str(self.span(*first, first + run - 1));
+            last = first + run - 1;
+            out.push_str(self.span(*first, last));
             from += run;
         }
         out

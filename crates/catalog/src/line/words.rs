@@ -37,6 +37,10 @@ impl Class {
     pub(crate) const VAGUE: Self = Self(1 << 14);
     /// Bought or used cooked.
     pub(crate) const COOKED: Self = Self(1 << 12);
+    /// With what or where it is done: says how before a prep (`hand torn`, `pan-fried`), and nothing else.
+    pub(crate) const TOOL: Self = Self(1 << 15);
+    /// To what degree: says nothing before a word that says nothing (`very ripe`).
+    pub(crate) const DEGREE: Self = Self(1 << 16);
 
     /// Whether any of the bits are set.
     pub(crate) const fn is(self, other: Self) -> bool {
@@ -60,12 +64,20 @@ const PREP: &str = "chopped diced minced sliced grated shredded peeled unpeeled 
     divided reserved strained pressed squashed riced tempered clarified skinned scraped topped tailed \
     rubbed brushed marinated shaken stirred matchstick batonned patted wilted tenderized wiped \
     reconstituted rehydrated refrigerated leftover lengthwise lengthway crosswise unpitted liquidised processed \
-    debearded portioned bashed loosened mixed removed";
+    debearded portioned bashed loosened mixed removed braised baked seared griddled barbecued charbroiled broiled simmered \
+    ripped carved scalded";
 
 /// How it is done, and what else stands before a prep.
 const ADVERB: &str = "finely thinly coarsely roughly freshly lightly firmly loosely tightly well very thickly evenly \
     gently thoroughly partially barely just newly precisely neatly diagonally fine coarse rough thin thick hard soft \
     already pre";
+
+/// Tools and places of the work, before a prep.
+const TOOL: &str = "hand pan oven stir fork knife spoon machine home fire flame skillet griddle air deep slow double half \
+    kettle wok charcoal dry pressure spit kitchen par quick flash twice triple";
+
+/// Degrees of what says nothing.
+const DEGREE: &str = "very just barely slightly quite really fully partially nicely almost fairly";
 
 /// Does not change which food is meant. `baby`, `firm`, `young` and `whole` are not among them: a baby carrot, firm
 /// tofu and whole milk are other foods.
@@ -107,6 +119,14 @@ pub(crate) const NEUTRAL_PAIRS: &[(&str, &str)] = &[
     ("bite", "sized"),
     ("extra", "lean"),
     ("hot", "water"),
+    ("day", "old"),
+    ("home", "grown"),
+    ("vine", "ripened"),
+    ("tree", "ripened"),
+    ("sun", "ripened"),
+    ("pole", "caught"),
+    ("hand", "reared"),
+    ("hand", "dived"),
 ];
 
 /// Which size: another measure of the same food.
@@ -155,7 +175,15 @@ const VAGUE: &str = "about approximately approx roughly around circa ca nearly a
     hint scattering lug";
 
 /// Preps that leave the food cooked.
-const COOKED: &str = "cooked steamed boiled poached grilled roasted fried sauteed hardboiled leftover";
+const COOKED: &str = "cooked steamed boiled poached grilled roasted fried sauteed hardboiled leftover \
+    braised baked barbecued charbroiled broiled simmered griddled";
+
+/// What stands before `on`, `in` or `off` to name the form bought.
+pub(crate) const SIDES: &[&str] = &["skin", "bone", "shell", "head", "tail", "rind", "fat", "root", "stem", "husk"];
+
+/// What a bare name means where the food is counted, weighed by the pound or cut up as a vegetable is; by the spoon, and
+/// without an amount, it is a spice.
+pub(crate) const VEGETABLES: &[(&str, &str)] = &[("pepper", "bell pepper")];
 
 /// Every word with what it is.
 pub(crate) fn classes() -> impl Iterator<Item = (&'static str, Class)> {
@@ -175,6 +203,8 @@ pub(crate) fn classes() -> impl Iterator<Item = (&'static str, Class)> {
         (COOKED, Class::COOKED),
         (ASIDE, Class::ASIDE),
         (VAGUE, Class::VAGUE),
+        (TOOL, Class::TOOL),
+        (DEGREE, Class::DEGREE),
     ];
     lists.into_iter().flat_map(|(words, class)| words.split_whitespace().map(move |word| (word, class)))
 }
@@ -186,6 +216,10 @@ const UNITS: &str = "g gr gm gms gram gramme kg kgs kilo kilogram mg milligram o
 
 /// Further writings of units, and how many of the unit they are: a decilitre is 100 ml.
 const UNITS_ALSO: &[(&str, &str, u16)] = &[
+    // A British dessertspoon holds 10 ml [practice].
+    ("dessertspoon", "tsp", 2),
+    ("dessertspoonful", "tsp", 2),
+    ("dsp", "tsp", 2),
     ("tblsp", "tbsp", 1),
     ("tbspn", "tbsp", 1),
     ("tblspn", "tbsp", 1),
