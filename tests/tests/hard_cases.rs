@@ -129,6 +129,15 @@ fn a_dressing_made_in_one_dish_is_used_in_three() {
 }
 
 #[test]
+fn a_batch_of_a_dish_is_the_whole_of_it() {
+    let dressing = "# House dressing\n\nMakes 3 cups\n\n## Ingredients\n\n- 2 cups olive oil\n";
+    let scene = Scene::new().with("dishes/house-dressing.md", dressing).dish("salad", 4, &["1 batch house dressing"]);
+    // Half the salad takes half the batch: 1 cup of oil.
+    let listed = scene.serve(&[("salad", 2)]).list();
+    assert_eq!(listed.line("olive-oil").need, "1 cup".parse::<Amount>().unwrap().milliliters());
+}
+
+#[test]
 fn frying_oil_for_twenty_four_is_one_potful() {
     let scene = Scene::new().dish("fritters", 4, &["6 cups vegetable oil, for frying", "1 cup flour"]);
     let listed = scene.serve(&[("fritters", 24)]).list();
@@ -243,6 +252,23 @@ fn coconut_milk_is_no_milk_for_a_diner_without_dairy() {
     let conflict = &listed.list.guarded.conflicts[0];
     assert_eq!((conflict.what.as_str(), conflict.diner.as_str(), conflict.by_name), ("milk", "Ada", false));
     assert_eq!(listed.line("heavy-cream").alerts.len(), 1);
+}
+
+#[test]
+fn raw_fish_is_fish_whether_or_not_anybody_wrote_so() {
+    let household = "name = \"Maple\"\n[[diner]]\nname = \"Ada\"\nallergies = [\"fish\"]\n";
+    let foods = "[food.zorbfin]\nraw = \"fish\"\nrefuse = 0\n";
+    let scene = Scene::bare().with("households/maple.toml", household).with("foods.toml", foods);
+    let listed = scene.dish("dish", 1, &["200 g zorbfin"]).serve(&[("dish", 1)]).list();
+    assert_eq!(listed.list.guarded.conflicts.len(), 1);
+}
+
+#[test]
+fn cooked_weight_without_a_yield_is_met_by_no_raw_pack() {
+    let foods = "[food.zorb]\nrefuse = 0\nallergens = []\n";
+    let scene = dish(&["1 lb cooked zorb"]).with("foods.toml", foods).with("stores/corner.toml", STORE);
+    let listed = scene.with("prices.csv", &prices(&["zorb,corner,pack,1 lb,3.00,2026-01-01"])).list();
+    assert_eq!((listed.cost("zorb"), listed.line("zorb").need), (None, Some(Exact::ONE)));
 }
 
 #[test]

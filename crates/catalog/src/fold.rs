@@ -240,6 +240,9 @@ fn us_spelling(word: &str) -> Option<&'static str> {
         "omlet" => "omelet",
         "vanila" => "vanilla",
         "cinammon" => "cinnamon",
+        "cauliflour" | "califlower" | "colliflower" => "cauliflower",
+        "asparaga" | "asparagu" | "aspargus" => "asparagus",
+        "pee" => "pea",
         _ => return None,
     })
 }

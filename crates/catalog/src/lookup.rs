@@ -64,6 +64,12 @@ impl Catalog {
     /// Without what is neutral: first all but `fresh` and `raw`, which a name may have to tell it from the dried food,
     /// then without those too, where the food found has not been kept.
     fn named_without_neutral(&self, words: &[WordId]) -> Option<Found> {
+        // A name may have a neutral word in it (`long-grain rice`): those before it go first.
+        let leading = (0..words.len()).take_while(|at| self.is_neutral(words, *at)).count();
+        let one_by_one = (1..leading).filter(|from| !words.iter().take(*from).any(|word| self.lexicon.is_fresh(*word)));
+        if let Some(found) = one_by_one.filter_map(|from| words.get(from..)).find_map(|rest| self.named(rest)) {
+            return Some(found);
+        }
         let (mut some, mut all) = (Phrase::default(), Phrase::default());
         for (at, word) in words.iter().enumerate() {
             if !self.is_neutral(words, at) {
@@ -103,7 +109,7 @@ impl Catalog {
         let class = |id: Option<WordId>| id.map(|id| self.lexicon.class(id)).unwrap_or_default();
         let next = id(at.checked_add(1));
         class(Some(word)).is(Class::NEUTRAL)
-            || (class(Some(word)).is(Class::DEGREE) && class(next).is(Class::NEUTRAL))
+            || (class(Some(word)).is(Class::DEGREE) && class(next).is(Class::NEUTRAL.and(Class::DEGREE)))
             || next.is_some_and(|next| pair(word, next))
             || id(at.checked_sub(1)).is_some_and(|before| pair(before, word))
     }

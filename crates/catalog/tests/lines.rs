@@ -52,8 +52,13 @@ fn faults(row: &[&str], line: &Line) -> Vec<String> {
     for flag in column(7).split_whitespace() {
         expect(flag, "true", &has_flag(line, flag).to_string());
     }
-    expect("check", &line.amount.is_none().to_string(), &line.check.to_string());
+    expect("check", &asks_to_check(line).to_string(), &line.check.to_string());
     faults
+}
+
+/// A line without an amount asks to look whether there is some; a heading asks for nothing.
+fn asks_to_check(line: &Line) -> bool {
+    line.amount.is_none() && !line.doubts.contains(&Doubt::Heading)
 }
 
 fn has_flag(line: &Line, flag: &str) -> bool {
@@ -68,6 +73,7 @@ fn has_flag(line: &Line, flag: &str) -> bool {
         "slip" => line.doubts.contains(&Doubt::Slip),
         "range" => line.doubts.contains(&Doubt::AmountOutOfRange),
         "unreadable" => line.doubts.contains(&Doubt::Unreadable),
+        "heading" => line.doubts.contains(&Doubt::Heading),
         fills => line.fills.as_deref() == fills.strip_prefix("fills="),
     }
 }
@@ -91,7 +97,7 @@ fn lines_say_what_a_cook_reads_in_them() {
 fn preps_notes_and_choices_are_kept() {
     let table: &[(&str, &str, Option<&str>, Option<&str>)] = &[
         ("1 lb carrots, peeled and diced", "peeled and diced", None, None),
-        ("1 lb peeled, diced carrots", "peeled diced", None, None),
+        ("1 lb peeled, diced carrots", "peeled, diced", None, None),
         ("1 onion, sliced (about 1 cup)", "sliced", None, Some("about 1 cup")),
         ("2 tbsp olive oil, plus more for serving", "", None, Some("plus more for serving")),
         ("1 cup butter or ghee", "", Some("ghee"), None),
@@ -251,7 +257,7 @@ fn holds(text: &str) -> Result<(), TestCaseError> {
     let line = read(text);
     prop_assert_eq!(&line.raw, text);
     prop_assert_eq!(&read(text), &line);
-    prop_assert_eq!(line.check, line.amount.is_none());
+    prop_assert_eq!(line.check, asks_to_check(&line));
     prop_assert_eq!(line.unit.is_some(), line.amount.is_some());
     if let Some(range) = line.amount {
         prop_assert!(range.low <= range.high && range.low.is_positive());

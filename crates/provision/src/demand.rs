@@ -1,6 +1,6 @@
 //! From services to demands: every ingredient line of every dish that is cooked, scaled, swapped and converted.
 
-use trug_catalog::line::Line;
+use trug_catalog::line::{Doubt, Line};
 use trug_catalog::{Food, FoodIx, Found, Part};
 use trug_measure::{Amount, Exact, Unit};
 
@@ -288,10 +288,13 @@ pub fn part_of(food: &Food, at: u8) -> Option<&Part> {
 
 /// The share of what a dish makes that an amount of it is.
 fn share_of(dish: &Dish, used: Amount) -> Option<Exact> {
-    if let Unit::Count(word) = used.unit
-        && matches!(word.singular(), "portion" | "serving")
-    {
-        return Some(used.value / dish.serves.filter(|serves| serves.is_positive())?);
+    if let Unit::Count(word) = used.unit {
+        match word.singular() {
+            "portion" | "serving" => return Some(used.value / dish.serves.filter(|serves| serves.is_positive())?),
+            // The whole recipe, so many times.
+            "batch" => return Some(used.value),
+            _ => {}
+        }
     }
     let makes = dish.makes.as_ref()?;
     let value = used.to_unit(makes.unit)?.value;

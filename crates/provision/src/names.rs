@@ -102,7 +102,7 @@ impl Names {
     fn dish_of(&self, line: &Line) -> Option<DishId> {
         let (dish, kind) = self.dishes.get(&fold(&line.food))?;
         let counts_portions =
-            matches!(line.unit, Some(Unit::Count(word)) if matches!(word.singular(), "portion" | "serving"));
+            matches!(line.unit, Some(Unit::Count(word)) if matches!(word.singular(), "portion" | "serving" | "batch"));
         let meant = *kind == DishKind::Makes || counts_portions || line.found.is_none();
         meant.then(|| dish.clone())
     }

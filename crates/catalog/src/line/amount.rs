@@ -260,8 +260,15 @@ fn length_after(t: &Tokens<'_>, range: Range, next: usize) -> Option<(i128, usiz
         return None;
     };
     let inches = if out_of_range(range.high) { 0 } else { (range.high * millimeters / Exact::new(254, 10)).round() };
-    let other = if t.is_mark(next + 1, '/') { length(t, next + 2) } else { None };
-    Some((inches, other.map_or(next + 1, |(_, end)| end)))
+    // The same length in other units: `2.5cm/1in`, `2.5 cm (1 inch)`.
+    let other = if t.is_mark(next + 1, '/') {
+        length(t, next + 2).map(|(_, end)| end)
+    } else if t.is_mark(next + 1, '(') && length(t, next + 2).is_some() {
+        closing(t, next + 1).map(|close| close + 1)
+    } else {
+        None
+    };
+    Some((inches, other.unwrap_or(next + 1)))
 }
 
 impl Quantity {
@@ -369,8 +376,7 @@ impl Quantity {
             at += 1;
         }
         let length = self.range.and_then(|range| length_after(t, range, at));
-        if let Some((inches, end)) =
-            length.filter(|(_, end)| t.at(*end).is_some_and(|token| token.kind == Kind::Word || token.kind == Kind::Mark('(')))
+        if let Some((inches, end)) = length.filter(|(_, end)| t.at(*end).is_some_and(|token| token.kind == Kind::Word))
         {
             self.inches = Some(inches);
             return self.piece_of_length(t, start, end);
@@ -390,11 +396,6 @@ impl Quantity {
         self.notes.push((start, end - 1));
         self.range = Some(Range { low: Exact::ONE, high: Exact::ONE });
         self.unit = Unit::count("piece");
-        // `2.5 cm (1 inch) piece`: the same length in other units.
-        let end = match closing(t, end) {
-            Some(close) if t.is_mark(end, '(') && length(t, end + 1).is_some() => close + 1,
-            _ => end,
-        };
         let end = if let Some((unit, _, next)) = unit(t, end).filter(|(unit, ..)| unit.is_count()) {
             self.unit = Some(unit);
             self.unit_at = Some(end);
@@ -511,6 +512,10 @@ impl Quantity {
                 at += 1;
             }
         }
+        // `1 recipe's worth of dough`
+        if t.is(at, "worth") {
+            at += 1;
+        }
         if t.is(at, "of") {
             at += 1;
             if t.is_any(at, &["the", "a", "an"]) { at + 1 } else { at }
@@ -538,7 +543,7 @@ impl Quantity {
     /// One more amount of the same thing: `to 3/4 cup`, `plus 2 tbsp`, `/ 240 ml`, `4 oz` after `1 lb`.
     fn one_more(&mut self, t: &Tokens<'_>, at: usize) -> usize {
         let Some(mine) = self.unit else { return at };
-        let joined = (t.has(at, Class::JOIN) && t.is_any(at, &["plus", "and", "to"]))
+        let joined = (t.has(at, Class::JOIN) && t.is_any(at, &["plus", "and", "to", "or"]))
             || ['+', '/', '-'].iter().any(|mark| t.is_mark(at, *mark));
         let start = past_about(t, if joined { at + 1 } else { at });
         let digit =
@@ -551,7 +556,10 @@ impl Quantity {
         let Some((theirs, scale, end)) = unit(t, next) else { return at };
         let scale = Exact::whole(i64::from(scale));
         let more = Range { low: more.low * scale, high: more.high * scale };
-        if t.is_mark(at, '/') {
+        if t.is(at, "or") && theirs == mine {
+            return if self.extend(more, theirs, mine) { end } else { at };
+        }
+        if t.is_mark(at, '/') || t.is(at, "or") {
             let end = rest_of_alternative(t, theirs, end);
             self.notes.push((start, end - 1));
             return end;

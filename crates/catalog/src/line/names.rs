@@ -115,7 +115,7 @@ impl Namer<'_, '_> {
         }
         let groups = self.preps_before(tokens);
         for end in (1..=n).rev() {
-            if end < n && !tokens.get(end).is_some_and(|at| self.may_follow(*at)) {
+            if end < n && !tokens.get(end).is_some_and(|at| self.may_follow(*at) && !self.t.is_joined(*at)) {
                 continue;
             }
             for dropped in std::iter::once(&[] as &[usize]).chain(groups.iter().map(Vec::as_slice)) {
@@ -321,12 +321,17 @@ impl Namer<'_, '_> {
             return None;
         }
         let head = tokens.get(..at)?;
-        let mut named = self.resolve(head).filter(|named| named.after.is_empty())?;
+        let mut named = self.resolve(head).filter(|named| named.after.is_empty() && !self.is_fluid(named))?;
         let piece = *tokens.get(at)?;
         named.food.push(piece);
         named.tellers.push(piece);
         named.after = after.to_vec();
         Some(named)
+    }
+
+    /// What pours has no pieces: stock cubes are not stock.
+    fn is_fluid(&self, named: &Named) -> bool {
+        named.found.is_some_and(|found| found.part.is_none() && self.catalog.get(found.food).is_fluid())
     }
 
     /// `cilantro leaves and tender stems`: the food before what joins it to more.
@@ -399,7 +404,8 @@ impl Namer<'_, '_> {
             return (whole.unwrap_or_else(|| self.unknown(tokens)), None);
         };
         let bare: Vec<usize> = tokens.iter().copied().filter(|token| *token != at).collect();
-        let without = self.resolve(&bare);
+        let is_container = matches!(unit, Unit::Count(word) if word.is_container());
+        let without = self.resolve(&bare).filter(|named| is_container || !self.is_fluid(named));
         let is_cut = self.t.has(at, Class::CUT);
         match (whole, without) {
             // The name has the word, and means another food or a cut, or is the food's plain name.
@@ -461,7 +467,7 @@ impl Namer<'_, '_> {
         let id = self.catalog.lexicon.id_of(word);
         let groups = self.preps_before(tokens);
         for end in (1..=tokens.len().min(MOST_WORDS)).rev() {
-            if tokens.get(end).is_some_and(|at| !self.may_follow(*at)) {
+            if tokens.get(end).is_some_and(|at| !self.may_follow(*at) || self.t.is_joined(*at)) {
                 continue;
             }
             for dropped in std::iter::once(&[] as &[usize]).chain(groups.iter().map(Vec::as_slice)) {

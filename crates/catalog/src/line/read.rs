@@ -864,8 +864,11 @@ impl<'a, 'b> Reader<'a, 'b> {
         let tellers = std::mem::take(&mut self.q.tellers);
         self.tell(&tellers);
         let food = self.named.food.clone();
-        let sizes: Vec<usize> =
-            food.iter().copied().filter(|at| self.t.has(*at, Class::SIZE.and(Class::PIECE)) || self.named.tellers.contains(at)).collect();
+        let sizes: Vec<usize> = food
+            .iter()
+            .copied()
+            .filter(|at| self.t.has(*at, Class::SIZE.and(Class::PIECE)) || self.named.tellers.contains(at))
+            .collect();
         self.tell(&sizes);
         if let Some(inches) = self.q.inches {
             self.line.words.extend([inches.max(1).to_string(), "inch".to_owned()]);
@@ -966,7 +969,8 @@ impl<'a, 'b> Reader<'a, 'b> {
         let (Some(at), None) = (bare.next().copied(), bare.next()) else { return };
         let Some((_, name)) = words::VEGETABLES.iter().find(|(bare, _)| self.t.is(at, bare)) else { return };
         let several = self.t.written(at).ends_with('s');
-        let cut = || self.line.words.iter().any(|word| matches!(word.as_str(), "chopped" | "diced" | "sliced" | "cubed"));
+        let cut =
+            || self.line.words.iter().any(|word| matches!(word.as_str(), "chopped" | "diced" | "sliced" | "cubed"));
         let is_vegetable = match (self.q.range, self.q.unit) {
             (None, _) => several,
             (Some(_), None | Some(Unit::Each)) => true,
