@@ -949,7 +949,8 @@ impl<'a, 'b> Reader<'a, 'b> {
     /// Beans that are soaked or picked over are dried ones, although the name alone means those in cans.
     fn find_dried(&mut self) {
         let says = |word: &str| self.line.words.iter().any(|known| known == word);
-        if !says("soaked") && !(says("picked") && says("over")) {
+        let is_dry = says("soaked") || (says("picked") && says("over"));
+        if !is_dry {
             return;
         }
         let Some(found) = self.named.found else { return };
