@@ -45,6 +45,7 @@ pub(crate) enum Kind {
 }
 
 /// What a character is to a name.
+#[inline]
 pub(crate) fn kind(c: char) -> Kind {
     match c {
         'a'..='z' | 'A'..='Z' | '0'..='9' => Kind::Letter,
@@ -65,6 +66,7 @@ pub(crate) fn kind(c: char) -> Kind {
 }
 
 /// Adds a letter in lower case and without its accent.
+#[inline]
 pub(crate) fn push_folded(out: &mut String, c: char) {
     if c.is_ascii() {
         out.push(c.to_ascii_lowercase());
@@ -196,53 +198,114 @@ fn is_singular(word: &str) -> bool {
 /// British and other spellings of food words, each in the singular, and the one they are compared by. The kinds of
 /// chili are spelt three ways by good cooks; tinned is canned.
 fn us_spelling(word: &str) -> Option<&'static str> {
-    Some(match word {
-        "chilli" | "chile" | "chilly" | "chily" | "chillie" | "chilie" => "chili",
-        "yoghurt" | "yoghourt" | "yogourt" => "yogurt",
-        "tinned" => "canned",
-        "soya" => "soy",
-        "flavour" => "flavor",
-        "flavoured" => "flavored",
-        "unflavoured" => "unflavored",
-        "coloured" => "colored",
-        "colour" => "color",
-        "colouring" => "coloring",
-        "fibre" => "fiber",
-        "filet" => "fillet",
-        "filo" | "fillo" | "phillo" => "phyllo",
-        "castor" => "caster",
-        "raising" => "rising",
-        "doughnut" => "donut",
-        "hommus" | "houmous" | "houmus" | "hoummus" | "humus" => "hummus",
-        "whisky" => "whiskey",
-        "liquorice" => "licorice",
-        "herbe" => "herb",
-        "sulphite" => "sulfite",
-        "grey" => "gray",
-        "savoury" => "savory",
-        "favourite" => "favorite",
-        "moulded" => "molded",
-        "centre" => "center",
-        "litre" => "liter",
-        "catsup" => "ketchup",
-        "omelette" => "omelet",
-        "skimmed" => "skim",
-        "tumeric" => "turmeric",
-        "parmesean" | "parmasan" | "parmezan" => "parmesan",
-        "mozarella" => "mozzarella",
-        "brocolli" | "broccolli" => "broccoli",
-        "zuchini" | "zuccini" | "zucchinni" => "zucchini",
-        "tahina" | "tehina" => "tahini",
-        "jalepeno" => "jalapeno",
-        "worchestershire" | "worcester" => "worcestershire",
-        "haloumi" | "hallumi" => "halloumi",
-        "labne" | "labaneh" => "labneh",
-        "omlet" => "omelet",
-        "vanila" => "vanilla",
-        "cinammon" => "cinnamon",
-        "cauliflour" | "califlower" | "colliflower" => "cauliflower",
-        "asparaga" | "asparagu" | "aspargus" => "asparagus",
-        "pee" => "pea",
+    // By the first letter: most words are none of them.
+    Some(match *word.as_bytes().first()? {
+        b'a' => match word {
+            "asparaga" | "asparagu" | "aspargus" => "asparagus",
+            _ => return None,
+        },
+        b'b' => match word {
+            "brocolli" | "broccolli" => "broccoli",
+            _ => return None,
+        },
+        b'c' => match word {
+            "chilli" | "chile" | "chilly" | "chily" | "chillie" | "chilie" => "chili",
+            "coloured" => "colored",
+            "colour" => "color",
+            "colouring" => "coloring",
+            "castor" => "caster",
+            "centre" => "center",
+            "catsup" => "ketchup",
+            "cinammon" => "cinnamon",
+            "cauliflour" | "califlower" | "colliflower" => "cauliflower",
+            _ => return None,
+        },
+        b'd' => match word {
+            "doughnut" => "donut",
+            _ => return None,
+        },
+        b'f' => match word {
+            "flavour" => "flavor",
+            "flavoured" => "flavored",
+            "fibre" => "fiber",
+            "filet" => "fillet",
+            "filo" | "fillo" => "phyllo",
+            "favourite" => "favorite",
+            _ => return None,
+        },
+        b'g' => match word {
+            "grey" => "gray",
+            _ => return None,
+        },
+        b'h' => match word {
+            "hommus" | "houmous" | "houmus" | "hoummus" | "humus" => "hummus",
+            "herbe" => "herb",
+            "haloumi" | "hallumi" => "halloumi",
+            _ => return None,
+        },
+        b'j' => match word {
+            "jalepeno" => "jalapeno",
+            _ => return None,
+        },
+        b'l' => match word {
+            "liquorice" => "licorice",
+            "litre" => "liter",
+            "labne" | "labaneh" => "labneh",
+            _ => return None,
+        },
+        b'm' => match word {
+            "moulded" => "molded",
+            "mozarella" => "mozzarella",
+            _ => return None,
+        },
+        b'o' => match word {
+            "omelette" | "omlet" => "omelet",
+            _ => return None,
+        },
+        b'p' => match word {
+            "phillo" => "phyllo",
+            "parmesean" | "parmasan" | "parmezan" => "parmesan",
+            "pee" => "pea",
+            _ => return None,
+        },
+        b'r' => match word {
+            "raising" => "rising",
+            _ => return None,
+        },
+        b's' => match word {
+            "soya" => "soy",
+            "sulphite" => "sulfite",
+            "savoury" => "savory",
+            "skimmed" => "skim",
+            _ => return None,
+        },
+        b't' => match word {
+            "tinned" => "canned",
+            "tumeric" => "turmeric",
+            "tahina" | "tehina" => "tahini",
+            _ => return None,
+        },
+        b'u' => match word {
+            "unflavoured" => "unflavored",
+            _ => return None,
+        },
+        b'v' => match word {
+            "vanila" => "vanilla",
+            _ => return None,
+        },
+        b'w' => match word {
+            "whisky" => "whiskey",
+            "worchestershire" | "worcester" => "worcestershire",
+            _ => return None,
+        },
+        b'y' => match word {
+            "yoghurt" | "yoghourt" | "yogourt" => "yogurt",
+            _ => return None,
+        },
+        b'z' => match word {
+            "zuchini" | "zuccini" | "zucchinni" => "zucchini",
+            _ => return None,
+        },
         _ => return None,
     })
 }

@@ -110,8 +110,9 @@ impl Catalog {
         let next = id(at.checked_add(1));
         class(Some(word)).is(Class::NEUTRAL)
             || (class(Some(word)).is(Class::DEGREE) && class(next).is(Class::NEUTRAL.and(Class::DEGREE)))
-            || next.is_some_and(|next| pair(word, next))
-            || id(at.checked_sub(1)).is_some_and(|before| pair(before, word))
+            || (class(Some(word)).is(Class::PAIR)
+                && (next.is_some_and(|next| pair(word, next))
+                    || id(at.checked_sub(1)).is_some_and(|before| pair(before, word))))
     }
 
     /// Whether the food has been kept by its name: dried, ground, canned.

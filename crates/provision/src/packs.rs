@@ -97,6 +97,8 @@ struct Pack {
     at: usize,
     holds: i64,
     price: i64,
+    /// What the largest holds of it and those after it.
+    largest: i64,
 }
 
 struct Loose {
@@ -148,7 +150,7 @@ impl Search {
         };
         for (at, offer) in packs.iter().enumerate().filter(|(_, offer)| usable(offer.holds)) {
             let (holds, price) = (holds_scale.apply(offer.holds).max(1), price_scale.apply(offer.price));
-            search.packs.push(Pack { at, holds, price });
+            search.packs.push(Pack { at, holds, price, largest: holds });
         }
         for (at, offer) in loose.iter().enumerate().filter(|(_, offer)| usable(offer.holds)) {
             let (holds, price) = (holds_scale.apply(offer.holds).max(1), price_scale.apply(offer.price));
@@ -156,6 +158,11 @@ impl Search {
         }
         search.packs.sort_by(|a, b| by_value((a.price, a.holds), (b.price, b.holds)).then(b.holds.cmp(&a.holds)));
         search.loose.sort_by(|a, b| by_value((a.price, a.holds), (b.price, b.holds)).then(b.holds.cmp(&a.holds)));
+        let mut largest = 1;
+        for pack in search.packs.iter_mut().rev() {
+            largest = largest.max(pack.holds);
+            pack.largest = largest;
+        }
         Some(search)
     }
 
@@ -227,9 +234,8 @@ impl Search {
         let Some(pack) = self.packs.get(at) else { return true };
         let missing = (self.enough - held).max(0);
         let at_best = product(missing, pack.price) >= product(best.cost - cost, pack.holds);
-        let largest = self.packs.iter().skip(at).map(|pack| pack.holds).max().unwrap_or(1);
-        let fewest = packs.saturating_add(u64::try_from((missing + largest - 1) / largest).unwrap_or(u64::MAX));
-        self.loose.is_empty() && at_best && best.surplus == 0 && fewest >= best.packs
+        let fewest = || packs.saturating_add(((missing + pack.largest - 1) / pack.largest) as u64);
+        best.surplus == 0 && at_best && self.loose.is_empty() && fewest() >= best.packs
     }
 
     fn seen(&mut self, at: usize, held: i64, cost: i64, packs: u64) -> bool {

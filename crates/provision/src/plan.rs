@@ -166,8 +166,14 @@ impl<'k> Workings<'k> {
         self.options.household.as_ref().is_none_or(|only| only == household)
     }
 
-    fn separate(&self, household: &HouseholdId) -> Option<HouseholdId> {
-        self.kitchen.households.get(household).is_some_and(|h| h.separate).then(|| household.clone())
+    fn separate(&self, household: &'k HouseholdId) -> Option<&'k HouseholdId> {
+        self.kitchen.households.get(household).is_some_and(|h| h.separate).then_some(household)
+    }
+
+    /// For each service whether it is wanted, and the household that it is bought for alone.
+    fn homes(&self) -> Vec<Option<Option<&'k HouseholdId>>> {
+        let home = |service: &&'k Service| self.wants(&service.household).then(|| self.separate(&service.household));
+        self.services.iter().map(home).collect()
     }
 }
 
@@ -234,50 +240,49 @@ struct Group {
     checks: Vec<usize>,
 }
 
+/// What a line is a line of: a food, in a tally, for one household alone.
+type Key<'k> = (FoodIx, Tally, Option<&'k HouseholdId>);
+
 struct Groups(Vec<Group>);
 
 impl Groups {
     fn of(workings: &Workings<'_>) -> Self {
         let mut groups = Self(Vec::new());
-        let mut places: HashMap<(FoodIx, Tally, Option<HouseholdId>), usize> = HashMap::new();
+        let mut places: HashMap<Key<'_>, usize> = HashMap::new();
+        let homes = workings.homes();
+        let home = |service: usize| homes.get(service).copied().flatten();
         for (at, need) in workings.needs.iter().enumerate() {
-            let Some(service) = workings.service(need.service) else { continue };
-            if workings.wants(&service.household) {
-                let key = (need.food, need.tally, workings.separate(&service.household));
-                groups.at(&mut places, key).needs.push(at);
+            if let Some(separate) = home(need.service) {
+                groups.at(&mut places, (need.food, need.tally, separate)).needs.push(at);
             }
         }
-        for (at, demand) in workings.demands.iter().enumerate() {
-            if demand.amount.is_none() && workings.wants(demand.household) {
-                groups.check(&mut places, workings, at, demand);
+        let checks = workings.demands.iter().enumerate().filter(|(_, demand)| demand.amount.is_none());
+        for (at, demand) in checks {
+            if let Some(separate) = home(demand.service) {
+                groups.check(&mut places, workings, (at, demand), separate);
             }
         }
         groups
     }
 
-    fn at(
-        &mut self,
-        places: &mut HashMap<(FoodIx, Tally, Option<HouseholdId>), usize>,
-        key: (FoodIx, Tally, Option<HouseholdId>),
-    ) -> &mut Group {
-        let place = *places.entry(key.clone()).or_insert(self.0.len());
+    fn at<'k>(&mut self, places: &mut HashMap<Key<'k>, usize>, key: Key<'k>) -> &mut Group {
+        let place = *places.entry(key).or_insert(self.0.len());
         if place == self.0.len() {
-            let (food, tally, separate) = key;
+            let (food, tally, separate) = (key.0, key.1, key.2.cloned());
             self.0.push(Group { food, tally, separate, needs: Vec::new(), checks: Vec::new() });
         }
         &mut self.0[place]
     }
 
     /// A line without an amount goes with the food's own line where there is one.
-    fn check(
+    fn check<'k>(
         &mut self,
-        places: &mut HashMap<(FoodIx, Tally, Option<HouseholdId>), usize>,
+        places: &mut HashMap<Key<'k>, usize>,
         workings: &Workings<'_>,
-        at: usize,
-        demand: &Demand<'_>,
+        (at, demand): (usize, &Demand<'_>),
+        separate: Option<&'k HouseholdId>,
     ) {
-        let separate = workings.separate(demand.household);
-        let own = self.0.iter().filter(|group| group.food == demand.food && group.separate == separate);
+        let own = self.0.iter().filter(|group| group.food == demand.food && group.separate.as_ref() == separate);
         let usual = Tally::of(workings.kitchen.catalog.get(demand.food));
         let tally = own.map(|group| group.tally).min().unwrap_or(usual);
         self.at(places, (demand.food, tally, separate)).checks.push(at);

@@ -197,17 +197,20 @@ fn word_value(word: &str) -> Option<Exact> {
 
 /// The unit at a place, how many of it (a decilitre is 100 ml), and where it ends.
 pub(super) fn unit(t: &Tokens<'_>, at: usize) -> Option<(Unit, u16, usize)> {
-    match t.written(at) {
-        "T" => return "tbsp".parse().ok().map(|unit| (unit, 1, at + 1)),
-        "t" => return "tsp".parse().ok().map(|unit| (unit, 1, at + 1)),
-        "#" => return "lb".parse().ok().map(|unit| (unit, 1, at + 1)),
-        _ => {}
+    let token = t.at(at)?;
+    if token.end - token.start == 1 {
+        match t.written(at) {
+            "T" => return "tbsp".parse().ok().map(|unit| (unit, 1, at + 1)),
+            "t" => return "tsp".parse().ok().map(|unit| (unit, 1, at + 1)),
+            "#" => return "lb".parse().ok().map(|unit| (unit, 1, at + 1)),
+            _ => {}
+        }
     }
-    if t.fold(at).starts_with("fl") && t.is_any(at, &["fl", "fluid"]) {
+    if token.kind == Kind::Word && t.fold(at).starts_with("fl") && t.is_any(at, &["fl", "fluid"]) {
         let ounce = t.is_any(at + 1, &["oz", "ounce", "ozs"]);
         return ounce.then(|| "floz".parse().ok().map(|unit| (unit, 1, at + 2)))?;
     }
-    let (unit, scale) = t.at(at)?.unit?;
+    let (unit, scale) = token.unit?;
     if t.written(at).eq_ignore_ascii_case("flat") && is_flat_of_something(t, at) {
         return None;
     }
@@ -233,7 +236,8 @@ fn sized_after(t: &Tokens<'_>, range: Range, next: usize) -> Option<(Amount, usi
     if unit.is_count() || out_of_range(range.high) {
         return None;
     }
-    Some((Amount::new(range.high * Exact::whole(i64::from(scale)), unit), next))
+    let value = if scale == 1 { range.high } else { range.high * Exact::whole(i64::from(scale)) };
+    Some((Amount::new(value, unit), next))
 }
 
 /// Whether it is nothing, or beyond anything a kitchen holds.
@@ -250,14 +254,12 @@ fn length(t: &Tokens<'_>, at: usize) -> Option<(i128, usize)> {
 /// A length after its number; the same length in other units after a slash.
 fn length_after(t: &Tokens<'_>, range: Range, next: usize) -> Option<(i128, usize)> {
     let next = if t.is_mark(next, '-') { next + 1 } else { next };
-    let millimeters = if t.is_any(next, &["inch", "in"]) || t.is_mark(next, '"') {
-        Exact::new(254, 10)
-    } else if t.is_any(next, &["cm", "centimeter", "centimetre"]) {
-        Exact::whole(10)
-    } else if t.is(next, "mm") {
-        Exact::ONE
-    } else {
-        return None;
+    let millimeters = match t.fold(next) {
+        "inch" | "in" => Exact::new(254, 10),
+        "cm" | "centimeter" | "centimetre" => Exact::whole(10),
+        "mm" => Exact::ONE,
+        "" if t.is_mark(next, '"') => Exact::new(254, 10),
+        _ => return None,
     };
     let inches = if out_of_range(range.high) { 0 } else { (range.high * millimeters / Exact::new(254, 10)).round() };
     // The same length in other units: `2.5cm/1in`, `2.5 cm (1 inch)`.
@@ -488,6 +490,9 @@ impl Quantity {
     }
 
     fn scale(&mut self, scale: u16) {
+        if scale == 1 {
+            return;
+        }
         let scale = Exact::whole(i64::from(scale));
         self.range = self.range.map(|range| Range { low: range.low * scale, high: range.high * scale });
     }

@@ -26,6 +26,27 @@ pub(super) struct Named {
     pub(super) tellers: Vec<usize>,
 }
 
+/// The preps before a name, from the left.
+struct Preps {
+    dropped: Vec<usize>,
+    /// Where the first prep ends in `dropped`, where the second, and so on.
+    ends: Vec<usize>,
+}
+
+impl Preps {
+    /// No prep, then the first one, then two, and so on.
+    fn groups(&self) -> impl DoubleEndedIterator<Item = &[usize]> {
+        let ends = std::iter::once(0).chain(self.ends.iter().copied());
+        ends.map(|end| self.dropped.get(..end).unwrap_or_default())
+    }
+
+    /// All preps; none where a joining word at the end leads to no further one.
+    fn all(mut self) -> Vec<usize> {
+        self.dropped.truncate(self.ends.last().copied().unwrap_or(0));
+        self.dropped
+    }
+}
+
 /// Finds foods in a line's words.
 pub(super) struct Namer<'a, 'b> {
     pub(super) catalog: &'a Catalog,
@@ -73,6 +94,9 @@ impl Namer<'_, '_> {
     /// Where a prep that begins here ends: `chopped`, `finely chopped`, `hand-torn`, `pan fried`, `cut-up`. A compound with
     /// a food in it says so only of what was cooked (`butter-poached`): `oil-packed` is another food.
     fn prep_end(&self, at: usize) -> Option<usize> {
+        if !self.t.has(at, Class::PREP.and(Class::ADVERB).and(Class::TOOL)) && !self.t.is_joined(at + 1) {
+            return self.is_prep(at).then_some(at + 1);
+        }
         let mut last = at;
         while self.is_adverb(last) || (self.t.has(last, Class::TOOL) && !self.is_prep(last)) {
             last += 1;
@@ -113,15 +137,15 @@ impl Namer<'_, '_> {
         if n == 0 || n > MOST_WORDS {
             return None;
         }
-        let groups = self.preps_before(tokens);
+        let preps = self.preps_before(tokens);
         for end in (1..=n).rev() {
             if end < n && !tokens.get(end).is_some_and(|at| self.may_follow(*at) && !self.t.is_joined(*at)) {
                 continue;
             }
-            for dropped in std::iter::once(&[] as &[usize]).chain(groups.iter().map(Vec::as_slice)) {
+            for dropped in preps.groups() {
                 let head = tokens.iter().take(end).copied().filter(|at| !dropped.contains(at));
                 if let Some(found) = self.find(head) {
-                    let dropped = self.more_preps(tokens, end, dropped, &groups, found);
+                    let dropped = self.more_preps(tokens, end, dropped, &preps, found);
                     let after = tokens.get(end..).unwrap_or_default().to_vec();
                     let food = tokens.iter().take(end).copied().filter(|at| !dropped.contains(at)).collect();
                     return Some(Named {
@@ -144,11 +168,11 @@ impl Namer<'_, '_> {
         tokens: &[usize],
         end: usize,
         dropped: &'g [usize],
-        groups: &'g [Vec<usize>],
+        preps: &'g Preps,
         found: Found,
     ) -> &'g [usize] {
-        let longer = groups.iter().rev().filter(|group| group.len() > dropped.len());
-        let same = |group: &&Vec<usize>| {
+        let longer = preps.groups().rev().filter(|group| group.len() > dropped.len());
+        let same = |group: &&[usize]| {
             let mut named = group.iter().filter(|at| !dropped.contains(at));
             let bought_so = |at: &usize| {
                 self.t.has(*at, Class::COOKED) || self.catalog.plain_name_has(found.food, self.t.fold(*at))
@@ -156,7 +180,7 @@ impl Namer<'_, '_> {
             !named.any(bought_so)
                 && self.find(tokens.iter().take(end).copied().filter(|at| !group.contains(at))) == Some(found)
         };
-        longer.into_iter().find(same).map_or(dropped, Vec::as_slice)
+        longer.into_iter().find(same).unwrap_or(dropped)
     }
 
     /// Whether a word may follow a name without a comma: a prep, or what it comes in.
@@ -173,9 +197,8 @@ impl Namer<'_, '_> {
 
     /// The preps before a name, from the left: first one, then two, and so on, each time all that are to be dropped.
     /// Sizes and words that name the form bought may stand between them.
-    fn preps_before(&self, tokens: &[usize]) -> Vec<Vec<usize>> {
-        let mut groups = Vec::new();
-        let mut dropped: Vec<usize> = Vec::new();
+    fn preps_before(&self, tokens: &[usize]) -> Preps {
+        let (mut ends, mut dropped) = (Vec::new(), Vec::new());
         let mut i = 0;
         while let Some(at) = tokens.get(i).copied() {
             let words = self.prep_end(at).map_or(0, |end| tokens.iter().skip(i).take_while(|at| **at < end).count());
@@ -190,14 +213,14 @@ impl Namer<'_, '_> {
                     dropped.push(*join);
                     i += 1;
                 }
-                groups.push(dropped.clone());
+                ends.push(dropped.len());
             } else if self.is_modifier(at) {
                 i += 1;
             } else {
                 break;
             }
         }
-        groups
+        Preps { dropped, ends }
     }
 
     fn is_word(&self, at: usize) -> bool {
@@ -218,6 +241,9 @@ impl Namer<'_, '_> {
 
     /// Whether a word and one beside it say together nothing of which food is meant: `day-old`.
     fn is_neutral_pair(&self, at: usize) -> bool {
+        if !self.t.has(at, Class::PAIR) {
+            return false;
+        }
         let id = |at: usize| self.t.at(at).map_or(WordId::UNKNOWN, |token| token.id);
         let pair = |first, second| self.catalog.lexicon.is_neutral_pair(id(first), id(second));
         pair(at, at + 1) || at.checked_sub(1).is_some_and(|before| pair(before, at))
@@ -350,7 +376,7 @@ impl Namer<'_, '_> {
         if let Some(named) = self.resolve_start(tokens) {
             return named;
         }
-        let before = self.preps_before(tokens).pop().unwrap_or_default();
+        let before = self.preps_before(tokens).all();
         let rest: Vec<usize> = tokens.iter().copied().filter(|at| !before.contains(at)).collect();
         if rest.is_empty() {
             return Named { food: tokens.to_vec(), ..Named::default() };
@@ -465,12 +491,12 @@ impl Namer<'_, '_> {
     /// name may be a prep.
     pub(super) fn with_word(&self, word: &str, tokens: &[usize]) -> Option<Named> {
         let id = self.catalog.lexicon.id_of(word);
-        let groups = self.preps_before(tokens);
+        let preps = self.preps_before(tokens);
         for end in (1..=tokens.len().min(MOST_WORDS)).rev() {
             if tokens.get(end).is_some_and(|at| !self.may_follow(*at) || self.t.is_joined(*at)) {
                 continue;
             }
-            for dropped in std::iter::once(&[] as &[usize]).chain(groups.iter().map(Vec::as_slice)) {
+            for dropped in preps.groups() {
                 let food: Vec<usize> = tokens.iter().take(end).copied().filter(|at| !dropped.contains(at)).collect();
                 let mut phrase = Phrase::default();
                 phrase.push(id);

@@ -236,8 +236,8 @@ impl<'a, 'b> Reader<'a, 'b> {
 
     /// The rest of the line, parted at commas, semicolons, colons and dashes; what stands in brackets is read at once.
     fn segments(&mut self, start: usize) -> Vec<Vec<usize>> {
-        let mut segments: Vec<Vec<usize>> = Vec::new();
-        let mut current = Vec::new();
+        let mut segments: Vec<Vec<usize>> = Vec::with_capacity(4);
+        let mut current = Vec::with_capacity(16);
         let mut at = start;
         while let Some(token) = self.t.at(at) {
             let spaced = !self.t.is_glued(at);
@@ -479,10 +479,14 @@ impl<'a, 'b> Reader<'a, 'b> {
 
     /// `1 can tomatoes` is of canned tomatoes, where there is such a food.
     fn canned(&self, head: &[usize]) -> Option<Named> {
-        if self.q.unit != Unit::count("can") || head.iter().any(|at| self.t.is(*at, "canned")) {
+        if !self.is_canned() || head.iter().any(|at| self.t.is(*at, "canned")) {
             return None;
         }
         self.namer().with_word("canned", head)
+    }
+
+    fn is_canned(&self) -> bool {
+        matches!(self.q.unit, Some(Unit::Count(word)) if word.singular() == "can")
     }
 
     /// `butter or ghee`, `chicken or vegetable stock`: the first counts, the other is kept.
@@ -863,12 +867,8 @@ impl<'a, 'b> Reader<'a, 'b> {
         self.tell(&before);
         let tellers = std::mem::take(&mut self.q.tellers);
         self.tell(&tellers);
-        let food = self.named.food.clone();
-        let sizes: Vec<usize> = food
-            .iter()
-            .copied()
-            .filter(|at| self.t.has(*at, Class::SIZE.and(Class::PIECE)) || self.named.tellers.contains(at))
-            .collect();
+        let teller = |at: &usize| self.t.has(*at, Class::SIZE.and(Class::PIECE)) || self.named.tellers.contains(at);
+        let sizes: Vec<usize> = self.named.food.iter().copied().filter(teller).collect();
         self.tell(&sizes);
         if let Some(inches) = self.q.inches {
             self.line.words.extend([inches.max(1).to_string(), "inch".to_owned()]);
@@ -878,14 +878,15 @@ impl<'a, 'b> Reader<'a, 'b> {
         self.find_vegetable();
         self.find_part();
         let packed: Vec<usize> = tellers.iter().copied().filter(|at| self.is_prep_word(*at)).collect();
+        let mut preps = std::mem::take(&mut self.preps);
         let done = [self.t.text(&packed), self.t.text_with_commas(&before)].into_iter().filter(|text| !text.is_empty());
-        let preps: Vec<String> = done.chain(std::mem::take(&mut self.preps)).collect();
-        self.line.prep = preps.join(", ");
+        preps.splice(0..0, done);
+        self.line.prep = if preps.len() < 2 { preps.pop().unwrap_or_default() } else { preps.join(", ") };
         let prepared = before.iter().any(|at| self.namer().is_prep(*at));
         self.line.cooked = before.iter().any(|at| self.t.has(*at, Class::COOKED));
         self.line.drained |= before.iter().any(|at| self.t.is(*at, "drained"));
         let forms = self.t.text(&self.forms);
-        let text = self.t.text(&food);
+        let text = self.t.text(&self.named.food);
         self.line.food = if forms.is_empty() { text } else { format!("{forms} {text}") };
         self.line.found = self.named.found;
         self.amounts();
@@ -954,7 +955,7 @@ impl<'a, 'b> Reader<'a, 'b> {
             return;
         }
         let Some(found) = self.named.found else { return };
-        let canned = self.q.unit == Unit::count("can") || self.named.food.iter().any(|at| self.t.is(*at, "canned"));
+        let canned = self.is_canned() || self.named.food.iter().any(|at| self.t.is(*at, "canned"));
         if canned || !self.catalog.plain_name_has(found.food, "canned") {
             return;
         }

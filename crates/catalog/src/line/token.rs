@@ -68,6 +68,10 @@ impl<'a> Tokens<'a> {
         let mut tokens =
             Self { raw, folded: String::with_capacity(raw.len().min(600) + 16), list, rest: 0, hyphen: false };
         while tokens.list.len() < MOST_TOKENS {
+            if raw.as_bytes().get(tokens.rest) == Some(&b' ') {
+                tokens.rest += 1;
+                continue;
+            }
             let Some(c) = tokens.peek(0) else { break };
             tokens.next(c, lexicon);
         }
@@ -79,6 +83,9 @@ impl<'a> Tokens<'a> {
     }
 
     fn next(&mut self, c: char, lexicon: &Lexicon) {
+        if c.is_ascii_alphabetic() {
+            return self.word(lexicon);
+        }
         let starts_number = c.is_ascii_digit()
             || vulgar(c).is_some()
             || (c == '.' && self.peek(1).is_some_and(|next| next.is_ascii_digit()) && !self.follows_digit());
@@ -134,7 +141,15 @@ impl<'a> Tokens<'a> {
     fn word(&mut self, lexicon: &Lexicon) {
         let start = self.rest;
         let at = self.folded.len();
-        let text = self.raw.get(start..).unwrap_or_default();
+        self.plain_letters();
+        if matches!(
+            self.raw.as_bytes().get(self.rest),
+            None | Some(b' ' | b',' | b'-' | b'(' | b')' | b';' | b':' | b'.')
+        ) {
+            fold::settle(&mut self.folded, at);
+            return self.finish(start, at, lexicon);
+        }
+        let text = self.raw.get(self.rest..).unwrap_or_default();
         for c in text.chars() {
             match fold::kind(c) {
                 // `2x400g` is a number, a cross and a number.
@@ -147,6 +162,18 @@ impl<'a> Tokens<'a> {
         }
         fold::settle(&mut self.folded, at);
         self.finish(start, at, lexicon);
+    }
+
+    /// The letters that a word begins with, where they have no accents: most words are nothing else.
+    fn plain_letters(&mut self) {
+        let at = self.folded.len();
+        let text = self.raw.get(self.rest..).unwrap_or_default();
+        let letters = text.bytes().take_while(u8::is_ascii_alphabetic).count();
+        self.folded.push_str(text.get(..letters).unwrap_or_default());
+        if let Some(word) = self.folded.get_mut(at..) {
+            word.make_ascii_lowercase();
+        }
+        self.rest += letters;
     }
 
     fn push_word(&mut self, start: usize, word: &str, lexicon: &Lexicon) {
@@ -202,6 +229,14 @@ impl<'a> Tokens<'a> {
     fn decimal(&mut self) -> (Exact, Shape) {
         let bytes = self.raw.as_bytes();
         let digits_from = |at: usize| bytes.iter().skip(at).take_while(|b| b.is_ascii_digit()).count();
+        let plain = digits_from(self.rest);
+        // Most numbers have a digit or two and nothing else.
+        if plain < 10 && !matches!(bytes.get(self.rest + plain), Some(b'.' | b',')) {
+            let digits = bytes.iter().skip(self.rest).take(plain);
+            let value = digits.fold(0, |sum, digit| sum * 10 + i64::from(digit - b'0'));
+            self.rest += plain;
+            return (Exact::whole(value), Shape::Whole);
+        }
         let (mut at, mut text, mut shape) = (self.rest, String::new(), Shape::Whole);
         let mut take = |at: &mut usize, n: usize| {
             text.push_str(self.raw.get(*at..*at + n).unwrap_or_default());
@@ -305,7 +340,8 @@ impl<'a> Tokens<'a> {
     }
 
     fn joined_text(&self, tokens: &[usize], commas: bool) -> String {
-        let mut out = String::new();
+        let longest = tokens.first().zip(tokens.last()).map_or(0, |(first, last)| self.span(*first, *last).len());
+        let mut out = String::with_capacity(longest);
         let mut last = usize::MAX;
         let mut from = 0;
         while let Some(first) = tokens.get(from) {

@@ -41,6 +41,8 @@ impl Class {
     pub(crate) const TOOL: Self = Self(1 << 15);
     /// To what degree: says nothing before a word that says nothing (`very ripe`).
     pub(crate) const DEGREE: Self = Self(1 << 16);
+    /// One of a pair that says nothing of which food is meant.
+    pub(crate) const PAIR: Self = Self(1 << 17);
 
     /// Whether any of the bits are set.
     pub(crate) const fn is(self, other: Self) -> bool {
@@ -206,7 +208,8 @@ pub(crate) fn classes() -> impl Iterator<Item = (&'static str, Class)> {
         (TOOL, Class::TOOL),
         (DEGREE, Class::DEGREE),
     ];
-    lists.into_iter().flat_map(|(words, class)| words.split_whitespace().map(move |word| (word, class)))
+    let single = lists.into_iter().flat_map(|(words, class)| words.split_whitespace().map(move |word| (word, class)));
+    single.chain(NEUTRAL_PAIRS.iter().flat_map(|(first, second)| [(*first, Class::PAIR), (*second, Class::PAIR)]))
 }
 
 /// Names of units besides the count words, as cooks write them.
