@@ -6,7 +6,8 @@ use std::process::{Command, Stdio};
 use crate::run::{StepError, announce, cannot_start, cargo, failed, step};
 
 /// The crates that run on the phone as well.
-const PORTABLE: [&str; 5] = ["trug-measure", "trug-catalog", "trug-provision", "trug-folder", "trug-seal"];
+const PORTABLE: [&str; 6] =
+    ["trug-measure", "trug-catalog", "trug-provision", "trug-folder", "trug-seal", "trug-replica"];
 const WASM: &str = "wasm32-unknown-unknown";
 
 /// How many tests passed and failed.

@@ -92,7 +92,8 @@ impl Namer<'_, '_> {
     }
 
     /// Where a prep that begins here ends: `chopped`, `finely chopped`, `hand-torn`, `pan fried`, `cut-up`. A compound with
-    /// a food in it says so only of what was cooked (`butter-poached`): `oil-packed` is another food.
+    /// a food in it says so only of what was cooked (`butter-poached`): `oil-packed` is another food, and `steel-cut`
+    /// names the form bought.
     fn prep_end(&self, at: usize) -> Option<usize> {
         if !self.t.has(at, Class::PREP.and(Class::ADVERB).and(Class::TOOL)) && !self.t.is_joined(at + 1) {
             return self.is_prep(at).then_some(at + 1);
@@ -111,8 +112,10 @@ impl Namer<'_, '_> {
         if first < last && self.is_prep(first) && self.t.is_any(last, &["up", "over", "off", "down", "out"]) {
             return Some(last + 1);
         }
-        let of_food = first < last && !self.is_prep(first) && !self.t.has(last, Class::COOKED) && self.is_food(first);
-        (self.is_prep(last) && !of_food).then_some(last + 1)
+        let compound = first < last && !self.is_prep(first);
+        let of_food = compound && !self.t.has(last, Class::COOKED) && self.is_food(first);
+        let of_form = compound && self.t.is_any(last, &["cut", "packed", "split"]);
+        (self.is_prep(last) && !of_food && !of_form).then_some(last + 1)
     }
 
     fn is_food(&self, at: usize) -> bool {

@@ -76,7 +76,7 @@ const ADVERB: &str = "finely thinly coarsely roughly freshly lightly firmly loos
 
 /// Tools and places of the work, before a prep.
 const TOOL: &str = "hand pan oven stir fork knife spoon machine home fire flame skillet griddle air deep slow double half \
-    kettle wok charcoal dry pressure spit kitchen par quick flash twice triple";
+    kettle wok charcoal dry pressure spit kitchen par quick flash twice triple crinkle";
 
 /// Degrees of what says nothing.
 const DEGREE: &str = "very just barely slightly quite really fully partially nicely almost fairly";
