@@ -139,6 +139,35 @@ fn settle(catalog: &Catalog, found: &mut Guarded) {
     found.unknown_words.dedup();
 }
 
+/// Whether a food meets a diner's word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Meets {
+    /// It is, or contains, what the word says.
+    Contains,
+    /// As [`Contains`](Self::Contains), but judged by its name only: nobody has described the food.
+    ByName,
+    /// What it contains is not recorded, so nobody can say.
+    NotRecorded,
+    /// Nothing recorded of it meets the word. The label comes first all the same.
+    Unmet,
+}
+
+/// Judges one food against one word of a diner: for a sub, which no dish asks for.
+#[must_use]
+pub fn meets(catalog: &Catalog, regime: Regime, kind: ConflictKind, word: &str, ix: FoodIx) -> Meets {
+    let food = catalog.get(ix);
+    let asked = match kind {
+        ConflictKind::Diet => diet(word),
+        _ => Some(wish(catalog, regime, word)),
+    };
+    match asked {
+        Some(asked) if asked.is(food, ix) && !food.described => Meets::ByName,
+        Some(asked) if asked.is(food, ix) => Meets::Contains,
+        _ if !food.described || food.allergens.is_open() => Meets::NotRecorded,
+        _ => Meets::Unmet,
+    }
+}
+
 struct Place<'a> {
     household: &'a HouseholdId,
     dish: &'a DishId,

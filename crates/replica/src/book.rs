@@ -132,13 +132,6 @@ impl Book {
         self.replica.edit(&puts)
     }
 
-    /// A number that grows with everything that a device has seen of the book: the count of a plan made from it.
-    #[must_use]
-    pub fn revision(&self) -> u64 {
-        let metas = self.replica.heads().into_iter();
-        metas.filter_map(|head| Some(self.replica.doc.get_change_meta_by_hash(&head)?.max_op)).max().unwrap_or(0)
-    }
-
     /// Keeps another document's root under a key.
     ///
     /// # Errors
@@ -152,10 +145,20 @@ impl Book {
         self.replica.edit(&[Put::new(ROOTS, key, record.finish())])
     }
 
-    /// The roots of the other documents, by key; and what cannot be read.
+    /// Puts a root away: the document's log is gone, or nobody wants the document any more. The key can be used again.
+    ///
+    /// # Errors
+    /// Where the book is read-only.
+    pub fn remove_root(&mut self, key: &str) -> Result<bool, EditError> {
+        // Nothing is ever deleted: a key whose values were set apart must not come back by that.
+        self.replica.edit(&[Put::new(ROOTS, key, Writer::new(PUT_AWAY).finish())])
+    }
+
+    /// The roots of the other documents, by key, without those that were put away; and what cannot be read.
     #[must_use]
     pub fn roots(&self) -> (BTreeMap<String, Root>, Unread) {
-        self.records(ROOTS, "roots", read_root)
+        let (roots, unread) = self.records(ROOTS, "roots", read_root);
+        (roots.into_iter().filter_map(|(key, root)| Some((key, root?))).collect(), unread)
     }
 
     /// Sets a setting.
@@ -170,6 +173,12 @@ impl Book {
     #[must_use]
     pub fn setting(&self, name: &str) -> Option<String> {
         self.replica.get(SETTINGS, name)
+    }
+
+    /// All settings, by name.
+    #[must_use]
+    pub fn settings(&self) -> BTreeMap<String, String> {
+        self.replica.entries(SETTINGS).into_iter().map(|(name, held)| (name, held.text)).collect()
     }
 
     /// Keeps a helper under a key.
@@ -215,17 +224,23 @@ impl Book {
     }
 }
 
-fn read_root(text: &str) -> Result<Root, Unreadable> {
+/// The kind of a root's record that was put away.
+const PUT_AWAY: &str = "gone";
+
+fn read_root(text: &str) -> Result<Option<Root>, Unreadable> {
     let record = Reader::new(text)?;
+    if record.kind() == PUT_AWAY {
+        return Ok(None);
+    }
     let kinds = [Kind::Book, Kind::Pantry, Kind::Run];
     let kind = kinds.into_iter().find(|kind| kind.name() == record.kind());
-    Ok(Root {
+    Ok(Some(Root {
         kind: kind.ok_or_else(|| Unreadable::Kind(record.kind().to_owned()))?,
         title: record.need('n', "title")?.to_owned(),
         secret: record.need('r', "root")?.to_owned(),
         salt: record.get('s').map(str::to_owned),
         relay: record.get('a').map(str::to_owned),
-    })
+    }))
 }
 
 fn read_helper(text: &str) -> Result<Helper, Unreadable> {

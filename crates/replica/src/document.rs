@@ -92,6 +92,13 @@ pub trait Document: sealed::Inner {
         own.map(|change| LocalChange { hash: change.hash(), bytes: change.raw_bytes().to_vec() }).collect()
     }
 
+    /// A number that grows with everything that a device has seen of the document: the count of a plan made from it.
+    fn extent(&self) -> u64 {
+        let replica = self.replica();
+        let metas = replica.heads().into_iter();
+        metas.filter_map(|head| Some(replica.doc.get_change_meta_by_hash(&head)?.max_op)).max().unwrap_or(0)
+    }
+
     /// Whether it holds a change.
     fn has_change(&self, hash: &ChangeHash) -> bool {
         self.replica().doc.get_change_meta_by_hash(hash).is_some()

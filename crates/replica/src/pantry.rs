@@ -100,6 +100,48 @@ pub enum Level {
     Out,
 }
 
+/// One thing that was recorded of a lot.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Past {
+    /// The fact, and in it whose.
+    pub id: FactId,
+    /// What happened.
+    pub what: Happened,
+    /// Whether it still counts.
+    pub counts: Counts,
+}
+
+/// What happened to a lot.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Happened {
+    /// Something was put there or taken away.
+    Moved(Move),
+    /// Somebody counted.
+    Counted(Count),
+}
+
+impl Happened {
+    /// When, by the device's clock.
+    #[must_use]
+    pub const fn at(&self) -> Stamp {
+        match self {
+            Self::Moved(moved) => moved.at,
+            Self::Counted(count) => count.at,
+        }
+    }
+}
+
+/// Whether a move or a count still says something of how much there is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Counts {
+    /// It does.
+    Now,
+    /// A later count took its place.
+    Before,
+    /// Somebody undid it.
+    Struck,
+}
+
 /// A lot with all that is known of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LotView {
@@ -303,6 +345,32 @@ impl Pantry {
         let par = |id: &LotId| self.replica.get(PAR, id.as_str()).and_then(|text| text::read_positive(&text));
         let views = ids.into_iter().map(|id| ledger.view(lots.remove(&id), par(&id), id)).collect();
         View { lots: views, unreadable }
+    }
+
+    /// Everything that was recorded of a lot, also what was undone and what a count took the place of; the latest first,
+    /// by the devices' clocks.
+    #[must_use]
+    pub fn history(&self, lot: &LotId) -> Vec<Past> {
+        let (moves, _) = facts(&self.replica, MOVES, read_move);
+        let (counts, _) = facts(&self.replica, COUNTS, read_count);
+        let standing = self.standing(lot);
+        let struck = |id: &FactId| self.replica.has(STRIKES, &id.to_string());
+        let moved = moves.into_iter().filter(|(_, moved)| moved.lot == *lot);
+        let counted = counts.into_iter().filter(|(_, count)| count.lot == *lot);
+        let all = moved.map(|(id, it)| (id, Happened::Moved(it)));
+        let mut past: Vec<Past> = all
+            .chain(counted.map(|(id, it)| (id, Happened::Counted(it))))
+            .map(|(id, what)| {
+                let counts = match () {
+                    () if struck(&id) => Counts::Struck,
+                    () if standing.contains(&id) => Counts::Now,
+                    () => Counts::Before,
+                };
+                Past { id, what, counts }
+            })
+            .collect();
+        past.sort_by_key(|one| (std::cmp::Reverse(one.what.at()), std::cmp::Reverse(one.id)));
+        past
     }
 
     /// Where distinct values were set apart. Counts that differ are not among them: [`LotView::disputed`] says so.

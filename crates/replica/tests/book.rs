@@ -25,9 +25,9 @@ fn an_import_is_one_change_and_only_what_differs() {
     book.import([("kitchen.toml", "name = \"K\""), ("prices.csv", "food"), ("empty.md", "")]).unwrap();
     assert_eq!(book.take_local().len(), 1);
     assert_eq!(book.import([("kitchen.toml", "name = \"K\""), ("prices.csv", "food")]), Ok(false));
-    let before = book.revision();
+    let before = book.extent();
     book.import([("kitchen.toml", "name = \"L\"")]).unwrap();
-    assert!(book.revision() > before);
+    assert!(book.extent() > before);
     assert_eq!(book.take_local().len(), 1);
     assert_eq!(book.files().into_iter().collect::<Vec<_>>(), [("kitchen.toml".to_owned(), "name = \"L\"".to_owned())]);
     assert_eq!(book.file("prices.csv"), None);

@@ -8,7 +8,7 @@ use trug_catalog::Keep;
 use trug_measure::{Amount, Exact, Unit};
 use trug_replica::gate::{Gate, Limits};
 use trug_replica::id::{DeviceId, LotId, Stamp};
-use trug_replica::pantry::{Change, Counted, Level, Lot, LotView, Move, Pantry};
+use trug_replica::pantry::{Change, Counted, Counts, Happened, Level, Lot, LotView, Move, Pantry};
 use trug_replica::{Document, EditError};
 
 fn gates() -> (Gate<Pantry>, Gate<Pantry>) {
@@ -145,6 +145,21 @@ fn strikes_give_back_what_stood() {
     assert_eq!(pantry.strike(moved, Stamp(6)), Ok(false));
     let unknown = trug_replica::id::FactId { counter: 3, ..moved };
     assert!(matches!(pantry.strike(unknown, Stamp(7)), Err(EditError::Unknown { .. })));
+}
+
+#[test]
+fn the_history_keeps_what_no_longer_counts() {
+    let (mut gate, _) = gates();
+    let pantry = gate.document_mut();
+    let taken = pantry.move_stock(&by(-300)).unwrap();
+    let first = pantry.count(&lot(), Counted::Some, Stamp(1)).unwrap();
+    let second = pantry.count(&lot(), Counted::Plenty, Stamp(2)).unwrap();
+    pantry.move_stock(&Move { lot: LotId::new("salt").unwrap(), ..by(5) }).unwrap();
+    let told = |pantry: &Pantry| pantry.history(&lot()).iter().map(|past| (past.id, past.counts)).collect::<Vec<_>>();
+    assert_eq!(told(pantry), [(second, Counts::Now), (first, Counts::Before), (taken, Counts::Before)]);
+    pantry.strike(second, Stamp(3)).unwrap();
+    assert_eq!(told(pantry), [(second, Counts::Struck), (first, Counts::Now), (taken, Counts::Before)]);
+    assert!(matches!(&pantry.history(&lot())[2].what, Happened::Moved(moved) if moved.at == Stamp(0)));
 }
 
 #[test]

@@ -96,7 +96,8 @@ const CHANGE: u8 = 1;
 /// The hash that an uncompressed change goes by: SHA-256 of all behind its checksum, whose first bytes the checksum is
 /// (automerge's binary format). `None` for anything else: such a chunk can be tried, but what it holds is not counted
 /// as lying in the log, so that the engine would rather give back too much.
-pub(crate) fn hash_of(chunk: &[u8]) -> Option<ChangeHash> {
+#[must_use]
+pub fn change_hash(chunk: &[u8]) -> Option<ChangeHash> {
     let (magic, rest) = chunk.split_first_chunk::<4>()?;
     let (checksum, body) = rest.split_first_chunk::<4>()?;
     if *magic != MAGIC || body.first() != Some(&CHANGE) || !is_whole(body) {

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use automerge::ChangeHash;
 use trug_seal::{EntryKind, UnpackLimit, unpack};
 
-use crate::document::{Document, hash_of};
+use crate::document::{Document, change_hash};
 use crate::line::Line;
 use crate::message::{Effect, Event, Instant, Keys, Status, Tell, Ticket};
 use crate::record::{Cursor, EntryId, Key, read_entry, read_hashes, read_listed};
@@ -385,8 +385,19 @@ impl<D: Document> Engine<D> {
     /// Starts whatever can be started.
     fn drive(&mut self, now: Instant, out: &mut Out<D::Told>) {
         self.start_trial(out);
+        self.recount_now();
         self.compact(out);
         self.call(now, out);
+    }
+
+    /// What came another way than through the log is sent on as soon as it is in the document, not at the next look at
+    /// the log, which may be a minute away.
+    fn recount_now(&mut self) {
+        let tried = self.untried.is_empty() && self.trying.is_none();
+        if self.recount && tried && self.caught_up && !self.fetch && self.page.is_none() {
+            self.recount = false;
+            self.recount_lacking();
+        }
     }
 
     pub(crate) fn store(&mut self, key: Key, bytes: Vec<u8>, purpose: Purpose, out: &mut Out<D::Told>) -> Ticket {
@@ -464,7 +475,7 @@ macro_rules! broken {
 pub(crate) use broken;
 
 pub(crate) fn hold(key: Key, parts: &[&[u8]]) -> Held {
-    let hashes: Vec<ChangeHash> = parts.iter().filter_map(|part| hash_of(part)).collect();
+    let hashes: Vec<ChangeHash> = parts.iter().filter_map(|part| change_hash(part)).collect();
     Held { key, counted: hashes.len() == parts.len(), hashes, content: parts.concat(), shut: None }
 }
 

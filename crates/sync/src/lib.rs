@@ -26,9 +26,10 @@ mod record;
 #[cfg(any(test, feature = "sabotage"))]
 mod sabotage;
 mod trial;
+pub mod wire;
 
 pub use automerge::ChangeHash;
-pub use document::{Document, Tried};
+pub use document::{Document, Tried, change_hash};
 pub use engine::{Engine, Settings};
 pub use message::{Answer, Call, Effect, Event, Failure, Halt, Instant, Keys, Page, RequestId, Status, Tell, Ticket};
 pub use record::{BadKey, Chain, EntryId, Key};
