@@ -7,6 +7,9 @@ use clap::{Args, Parser, Subcommand};
 use trug_provision::Options;
 use trug_provision::kitchen::{HouseholdId, StoreId, WeekId};
 
+use crate::app::Origin;
+use crate::device::args as device;
+
 /// From a personal chef's menus to the right shopping list, after what each kitchen already holds.
 #[derive(Debug, Parser)]
 #[command(
@@ -35,8 +38,16 @@ pub enum Ask {
     Check(Check),
     /// Why a food is on a week's list, with the arithmetic
     Why(Why),
+    /// A shopping trip: made, shown, picked, shared and synced
+    Run(device::Run),
+    /// What is on hand, counted and moved
+    Pantry(device::Pantry),
+    /// The chef's own book: taken in, given out, brought back
+    Book(device::Book),
     /// Runs a relay: a shelf for sealed envelopes, which it can neither read nor forge
     Serve(Serve),
+    /// Takes back the last snapshot of a relay's log, for an operator whose user lost something to it
+    RelayRestore(device::RelayRestore),
 }
 
 /// `trug serve`.
@@ -61,6 +72,9 @@ pub struct Serve {
     /// The certificate's private key in PEM
     #[arg(long, value_name = "FILE", requires = "tls_certificate")]
     pub tls_key: Option<PathBuf>,
+    /// Another relay that the phone app may connect to, besides this one; may be repeated
+    #[arg(long, value_name = "ORIGIN", env = "TRUG_CONNECT", value_delimiter = ',')]
+    pub connect: Vec<Origin>,
 }
 
 /// What `trug serve --help` says after its flags: enough to run a relay.
@@ -72,6 +86,9 @@ fn serve_help() -> String {
         "\
 Example:
   trug serve --listen 127.0.0.1:8080 --data relay-data
+
+A build that carries the phone app sends it at /; `cargo xtask start` makes one. A phone keeps an app for use without a \
+network only when it came over HTTPS or from the same machine.
 
 It stops on an interrupt or a termination signal, once the requests in hand are answered. A relay sees addresses, times, \
 sizes and which logs are watched together; it cannot see what is in an entry. It answers at /healthz whether it lives, \

@@ -2,8 +2,10 @@
 //!
 //! Everything that thinks is in the other crates; in here are the questions ([`args`]) and the forms of the answers.
 
+pub mod app;
 pub mod args;
 pub mod check;
+pub mod device;
 pub mod json;
 pub mod parse;
 mod serve;
@@ -75,6 +77,8 @@ enum Failure {
     #[error("there is no food `{asked}` in this kitchen or in the catalogue; {near}")]
     Food { asked: String, near: String },
     #[error(transparent)]
+    Device(#[from] device::DeviceError),
+    #[error(transparent)]
     Setup(#[from] trug_relay::ConfigError),
     #[error(transparent)]
     Relay(#[from] trug_relay::RelayError),
@@ -88,6 +92,8 @@ impl Failure {
             // Whoever reads our output has read enough.
             Self::Io(error) if error.kind() == io::ErrorKind::BrokenPipe => Outcome::Fine,
             Self::Disk(DiskError::NotAFolder(_)) | Self::Plan(_) | Self::Food { .. } => Outcome::Usage,
+            Self::Device(device::DeviceError::Io(error)) if error.kind() == io::ErrorKind::BrokenPipe => Outcome::Fine,
+            Self::Device(error) => error.outcome(),
             Self::Setup(_) | Self::Relay(trug_relay::RelayError::Config(_)) => Outcome::Usage,
             Self::Disk(_) | Self::Folder(_) | Self::Relay(_) | Self::Io(_) => Outcome::Problems,
         }
@@ -156,7 +162,11 @@ fn answer(ask: &Ask, streams: &mut Streams<'_>) -> Result<Outcome, Failure> {
         }
         Ask::Check(ask) => check(ask, streams),
         Ask::Why(ask) => why(ask, streams),
+        Ask::Run(ask) => Ok(device::run(ask, streams)?),
+        Ask::Pantry(ask) => Ok(device::pantry(ask, streams)?),
+        Ask::Book(ask) => Ok(device::book(ask, streams)?),
         Ask::Serve(ask) => serve::serve(ask, streams.out),
+        Ask::RelayRestore(ask) => serve::restore(ask, streams.out),
     }
 }
 

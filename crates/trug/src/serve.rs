@@ -1,11 +1,13 @@
-//! `trug serve`: a relay until somebody stops it.
+//! `trug serve`: a relay, and the phone app where this build carries it, until somebody stops it.
 
 use std::io::Write;
 
-use trug_relay::{Config, Relay, RelayError, Secret, TlsFiles};
+use trug_relay::{Config, LogId, Relay, RelayError, Secret, TlsFiles};
 
 use crate::args::Serve;
-use crate::{Failure, Outcome};
+use crate::device::DeviceError;
+use crate::device::args::RelayRestore;
+use crate::{Failure, Outcome, app};
 
 /// Runs a relay. Says where it listens once it does, and comes back when it was told to stop.
 pub(crate) fn serve(ask: &Serve, out: &mut dyn Write) -> Result<Outcome, Failure> {
@@ -17,8 +19,52 @@ pub(crate) fn serve(ask: &Serve, out: &mut dyn Write) -> Result<Outcome, Failure
         let relay = Relay::open(config).await?;
         let listener = relay.bind().await?;
         writeln!(out, "listening on {scheme}://{}", listener.local_addr()?)?;
+        let relay = match app::router(&ask.connect) {
+            Some(app) => {
+                writeln!(out, "the phone app is at /")?;
+                relay.with_app(app)
+            }
+            None => {
+                writeln!(
+                    out,
+                    "this build carries no phone app, it is a relay alone; `cargo xtask start` makes one that does"
+                )?;
+                relay
+            }
+        };
         out.flush()?;
         trug_relay::serve(relay, listener, told_to_stop()).await?;
+        Ok(Outcome::Fine)
+    })
+}
+
+/// Takes back a log's last snapshot.
+pub(crate) fn restore(ask: &RelayRestore, out: &mut dyn Write) -> Result<Outcome, Failure> {
+    let log = LogId::parse(&ask.log).ok_or_else(|| {
+        DeviceError::Asked(format!("`{}` is no log's id, which has 22 letters and digits of base64url", ask.log))
+    })?;
+    let config = config(&Serve {
+        listen: None,
+        data: ask.data.clone(),
+        database: ask.database.clone(),
+        config: ask.config.clone(),
+        tls_certificate: None,
+        tls_key: None,
+        connect: Vec::new(),
+    })?;
+    if config.database.is_none() && !config.data.is_dir() {
+        let data = config.data.display();
+        return Err(DeviceError::Asked(format!("{data} is no folder; name the relay's with --data")).into());
+    }
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
+    runtime.block_on(async {
+        let relay = Relay::open(config).await?;
+        let restored = relay.restore(log).await.map_err(RelayError::from);
+        relay.close().await;
+        match restored? {
+            Some(seq) => writeln!(out, "the snapshot at {seq} is gone, and the entries that it replaced are back")?,
+            None => writeln!(out, "log {log} has no snapshot whose entries are still there; nothing was changed")?,
+        }
         Ok(Outcome::Fine)
     })
 }
@@ -46,7 +92,7 @@ fn config(ask: &Serve) -> Result<Config, Failure> {
 }
 
 /// Waits for an interrupt from the keyboard or, where there is such a thing, a termination signal.
-async fn told_to_stop() {
+pub(crate) async fn told_to_stop() {
     let interrupt = async {
         // Where no handler can be had the process is stopped the hard way, which the store survives.
         if tokio::signal::ctrl_c().await.is_err() {
