@@ -3,8 +3,13 @@
 use crate::run::{StepError, cargo, step};
 
 /// Name, package and bench of everything that is measured. Each bench prints its own figures beside its budget.
-const BENCHES: [(&str, &str, &str); 3] =
-    [("lines", "trug-catalog", "lines"), ("list", "trug-provision", "list"), ("packs", "trug-provision", "packs")];
+const BENCHES: [(&str, &str, &str); 5] = [
+    ("lines", "trug-catalog", "lines"),
+    ("list", "trug-provision", "list"),
+    ("packs", "trug-provision", "packs"),
+    ("merge", "trug-replica", "merge"),
+    ("year", "trug-replica", "year"),
+];
 
 /// What keeps a bench from running.
 #[derive(Debug, thiserror::Error)]

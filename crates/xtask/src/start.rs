@@ -1,48 +1,42 @@
-//! `cargo xtask start`: a first look.
+//! `cargo xtask start`: the app and its relay on this machine.
 
-use std::path::PathBuf;
-use std::{fs, io};
+use std::net::SocketAddr;
 
-use crate::root;
 use crate::run::{StepError, cargo, step};
+use crate::web::{self, Form, WebError};
 
-const KITCHEN: &str = "demo-data";
+/// Where it listens unless told otherwise.
+pub(crate) const LISTEN: &str = "127.0.0.1:8080";
 
-/// What keeps the demonstration from starting.
+/// How to start.
+#[derive(Debug, PartialEq, Eq)]
+pub(crate) struct Start {
+    /// How much is done for few bytes.
+    pub form: Form,
+    /// Where to listen.
+    pub listen: Option<SocketAddr>,
+}
+
+/// What keeps the app from starting.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum StartError {
-    /// The kitchen's weeks cannot be listed.
-    #[error("cannot read {}: {source}", path.display())]
-    Read {
-        /// The folder.
-        path: PathBuf,
-        /// Why.
-        source: io::Error,
-    },
-    /// The kitchen has no week.
-    #[error("{} has no week: no file ends in .toml", .0.display())]
-    NoWeek(PathBuf),
+    /// The app cannot be built.
+    #[error(transparent)]
+    Web(#[from] WebError),
     /// A step failed.
     #[error(transparent)]
     Step(#[from] StepError),
 }
 
-/// Builds the command line and shows the list of the demonstration kitchen's first week.
-pub(crate) fn run() -> Result<(), StartError> {
-    let week = first_week()?;
-    step("build", &mut cargo(&["build", "--package", "trug"]))?;
-    let list = ["list", KITCHEN, "--week", &week];
-    let step_name = format!("trug {}", list.join(" "));
-    step(&step_name, cargo(&["run", "--quiet", "--package", "trug", "--"]).args(list))?;
+/// Builds the app, puts it into `trug`, and serves it until it is stopped. The relay keeps what it is sent in cargo's
+/// target folder, so that it is there the next time.
+pub(crate) fn run(start: &Start) -> Result<(), StartError> {
+    let app = web::build(start.form)?;
+    let data = app.with_file_name("start");
+    step("build", cargo(&["build", "--package", "trug"]).env("TRUG_WEB_DIST", &app))?;
+    let listen = start.listen.map_or_else(|| LISTEN.to_owned(), |listen| listen.to_string());
+    let serve = format!("trug serve --listen {listen}");
+    let mut command = cargo(&["run", "--quiet", "--package", "trug", "--", "serve", "--listen", &listen, "--data"]);
+    step(&serve, command.arg(data).env("TRUG_WEB_DIST", &app))?;
     Ok(())
-}
-
-/// The weeks are named so that the order of their names is that of their days.
-fn first_week() -> Result<String, StartError> {
-    let path = root().join(KITCHEN).join("weeks");
-    let entries = fs::read_dir(&path).map_err(|source| StartError::Read { path: path.clone(), source })?;
-    let files = entries.filter_map(|entry| Some(entry.ok()?.path()));
-    let weeks = files.filter(|file| file.extension().is_some_and(|ending| ending == "toml"));
-    let names = weeks.filter_map(|file| Some(file.file_stem()?.to_string_lossy().into_owned()));
-    names.min().ok_or(StartError::NoWeek(path))
 }

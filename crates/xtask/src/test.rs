@@ -3,45 +3,79 @@
 use std::io::{BufRead, BufReader};
 use std::process::{Command, Stdio};
 
+use crate::browsers;
 use crate::run::{StepError, announce, cannot_start, cargo, failed, step};
+use crate::web::{self, Form, WebError};
 
-/// The crates that run on the phone as well.
-const PORTABLE: [&str; 6] =
-    ["trug-measure", "trug-catalog", "trug-provision", "trug-folder", "trug-seal", "trug-replica"];
-const WASM: &str = "wasm32-unknown-unknown";
+/// The phone's platform, as rustup calls it.
+pub(crate) const WASM: &str = "wasm32-unknown-unknown";
 
-/// How many tests passed and failed.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-struct Counts {
+/// The feature of the tests that need browsers.
+pub(crate) const BROWSERS: &str = "--features=trug-tests/browsers";
+
+/// What a test writes to its standard output, past the runner's capture, before the name of what it cannot check here.
+const NOT_RUN: &str = "not run here: ";
+
+/// How many tests passed and failed, and what was not run.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) struct Counts {
     passed: u64,
     failed: u64,
+    not_run: Vec<String>,
+}
+
+/// Why not everything holds.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum TestError {
+    /// A step failed.
+    #[error(transparent)]
+    Step(#[from] StepError),
+    /// The app cannot be built.
+    #[error(transparent)]
+    Web(#[from] WebError),
 }
 
 /// Runs the steps up to the first that fails, and closes with the tests' counts.
-pub(crate) fn run() -> Result<(), StepError> {
+pub(crate) fn run() -> Result<(), TestError> {
     require_component("rustfmt", "fmt")?;
     step("format", &mut cargo(&["fmt", "--all", "--check"]))?;
+    // `trug` carries the app in every step from here on, so that it is built once.
+    let app = web::build(Form::Quick)?;
+    let with_app = |arguments: &[&str]| {
+        let mut command = cargo(arguments);
+        command.env("TRUG_WEB_DIST", &app);
+        command
+    };
     require_component("clippy", "clippy")?;
-    step("clippy", &mut cargo(&["clippy", "--workspace", "--all-targets", "--", "-D", "warnings"]))?;
+    // The same packages with the same features in every step: so each crate is built once.
+    let clippy = ["clippy", "--workspace", BROWSERS, "--all-targets", "--", "-D", "warnings"];
+    step("clippy", &mut with_app(&clippy))?;
     require_postgres()?;
-    let counts = tests()?;
-    let mut documents = cargo(&["doc", "--workspace", "--no-deps"]);
+    browsers::require()?;
+    // Brings the programs as well, with the very crates that the tests use.
+    step("trug with the app", &mut with_app(&["test", "--workspace", BROWSERS, "--no-run"]))?;
+    let mut whole = with_app(&["test", "--workspace", BROWSERS, "--no-fail-fast"]);
+    whole.env("TRUG_APP", browsers::trug()?).env("TRUG_AXE", browsers::axe()?);
+    let mut counts = tests(whole)?;
+    let mut documents = with_app(&["doc", "--workspace", "--no-deps"]);
     step("documentation", documents.env("RUSTDOCFLAGS", "-D warnings"))?;
-    require_wasm()?;
-    let packages = PORTABLE.iter().flat_map(|package| ["--package", package]);
-    step("WebAssembly", cargo(&["build", "--target", WASM]).args(packages))?;
-    println!("\n{} passed, {} failed", counts.passed, counts.failed);
+    browsers::run(&app, &mut counts)?;
+    counts.print();
     Ok(())
 }
 
 /// Runs the tests, showing their lines as they come, and counts them.
-fn tests() -> Result<Counts, StepError> {
-    const STEP: &str = "tests";
-    announce(STEP);
-    let mut command = cargo(&["test", "--workspace", "--no-fail-fast"]);
-    let cannot = |command: &Command, source| cannot_start(STEP, command, source);
-    let mut child = command.stdout(Stdio::piped()).spawn().map_err(|source| cannot(&command, source))?;
+fn tests(command: Command) -> Result<Counts, StepError> {
     let mut counts = Counts::default();
+    counted("tests", command, &mut counts)?;
+    Ok(counts)
+}
+
+/// Runs a step of tests, and adds what it comes to.
+pub(crate) fn counted(name: &str, mut command: Command, counts: &mut Counts) -> Result<(), StepError> {
+    announce(name);
+    let cannot = |command: &Command, source| cannot_start(name, command, source);
+    let mut child = command.stdout(Stdio::piped()).spawn().map_err(|source| cannot(&command, source))?;
     for line in child.stdout.take().into_iter().flat_map(|lines| BufReader::new(lines).split(b'\n')) {
         let line = line.map_err(|source| cannot(&command, source))?;
         let line = String::from_utf8_lossy(&line);
@@ -50,15 +84,18 @@ fn tests() -> Result<Counts, StepError> {
     }
     let status = child.wait().map_err(|source| cannot(&command, source))?;
     if status.success() && counts.failed == 0 {
-        return Ok(counts);
+        return Ok(());
     }
-    println!("\n{} passed, {} failed", counts.passed, counts.failed);
-    Err(failed(STEP, &command))
+    counts.print();
+    Err(failed(name, &command))
 }
 
 impl Counts {
-    /// Adds what a closing line of the test runner says; other lines say nothing.
+    /// Adds what a closing line of the test runner says, and what a test says that it has not run.
     fn add(&mut self, line: &str) {
+        if let Some((_, what)) = line.split_once(NOT_RUN) {
+            self.not_run.push(what.trim_end().to_owned());
+        }
         let Some((_, counts)) = line.strip_prefix("test result: ").and_then(|rest| rest.split_once(". ")) else {
             return;
         };
@@ -68,6 +105,15 @@ impl Counts {
         self.passed += count("passed");
         self.failed += count("failed");
     }
+
+    /// The closing lines: what was not run, so that nobody takes it for checked, then the sums.
+    fn print(&self) {
+        println!();
+        for what in &self.not_run {
+            println!("{NOT_RUN}{what}");
+        }
+        println!("{} passed, {} failed", self.passed, self.failed);
+    }
 }
 
 fn require_component(component: &str, subcommand: &str) -> Result<(), StepError> {
@@ -75,7 +121,8 @@ fn require_component(component: &str, subcommand: &str) -> Result<(), StepError>
     add_with_rustup(component, &["component", "add", component], present)
 }
 
-fn require_wasm() -> Result<(), StepError> {
+/// Adds the phone's platform where it is missing.
+pub(crate) fn require_wasm() -> Result<(), StepError> {
     let present = || {
         let libraries = Command::new("rustc").args(["--print", "target-libdir", "--target", WASM]).output();
         libraries.is_ok_and(|found| std::path::Path::new(String::from_utf8_lossy(&found.stdout).trim()).is_dir())
@@ -118,7 +165,7 @@ fn add_with_rustup(what: &str, arguments: &[&str], present: impl Fn() -> bool) -
     Err(StepError::Missing { step: "tools".to_owned(), what: what.to_owned(), line })
 }
 
-fn succeeds(command: &mut Command) -> bool {
+pub(crate) fn succeeds(command: &mut Command) -> bool {
     command.stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok_and(|status| status.success())
 }
 
@@ -132,10 +179,12 @@ mod tests {
             "running 3 tests",
             "test result: ok. 3 passed; 0 failed; 0 ignored; 0 measured; 0 filtered out; finished in 0.00s",
             "test tests::result ... ok",
+            "test tests::late ... not run here: the late ones (no clock)",
             "test result: FAILED. 11 passed; 2 failed; 1 ignored; 0 measured; 0 filtered out; finished in 1.20s",
         ];
         let mut counts = Counts::default();
         lines.iter().for_each(|line| counts.add(line));
-        assert_eq!(counts, Counts { passed: 14, failed: 2 });
+        let not_run = vec!["the late ones (no clock)".to_owned()];
+        assert_eq!(counts, Counts { passed: 14, failed: 2, not_run });
     }
 }
