@@ -14,7 +14,7 @@ const unhex = (text) => new Uint8Array(Buffer.from(text, "hex"));
 /// document of ours has; only among values set apart are scalar texts told as plain strings. A number stands as itself.
 function shown(value, apart) {
   if (Automerge.isImmutableString(value) || (apart && typeof value === "string")) return value.toString();
-  return typeof value === "number" ? String(value) : `${typeof value} ${JSON.stringify(value)}`;
+  return typeof value === "number" || typeof value === "bigint" ? String(value) : `${typeof value} ${JSON.stringify(value)}`;
 }
 
 function view(document) {

@@ -130,12 +130,9 @@ impl Desk {
         match message.tag {
             Tag::Stored => {
                 let own = preferences(&message.records);
-                let changed = !own.is_empty();
                 self.0.preferences.borrow_mut().extend(own);
                 self.tell(Event::Found(message.records));
-                if changed || !self.leads() {
-                    self.changed();
-                }
+                self.changed();
             }
             Tag::Reread | Tag::Wiped => address::reload(),
             Tag::Deleted | Tag::Updating | Tag::Hello | Tag::Farewell => {}
