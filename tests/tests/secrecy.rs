@@ -323,7 +323,9 @@ fn texts(kitchen: &Kitchen, shown: &BTreeSet<String>) -> BTreeSet<String> {
         texts.extend([id.to_string(), household.name.clone()]);
         texts.extend(household.short.clone());
         texts.extend(household.pantry.as_ref().map(ToString::to_string));
-        // Not in cents without a point: five digits stand in the exact amounts of a list by chance.
+        // As the records write money, with its currency; five bare digits stand in a list's exact amounts by chance.
+        texts.extend(household.budget.map(|budget| format!("{} {}", budget.minor, budget.currency)));
+        texts.extend(household.budget.map(|budget| budget.minor.to_string()).filter(|digits| digits.len() >= 7));
         texts.extend(household.budget.map(|budget| format!("{}.{:02}", budget.minor / 100, budget.minor % 100)));
         for diner in &household.diners {
             texts.insert(diner.name.clone());

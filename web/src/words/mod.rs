@@ -1,6 +1,6 @@
 //! What the app says, kept out of the code: one file a language in `web/words`.
 //!
-//! Say something with [`t!`]: `t!("shop.title")`, `t!("join.welcome", name = who)`. With a `count` the language's
+//! Say something with `t!`: `t!("shop.title")`, `t!("join.welcome", name = who)`. With a `count` the language's
 //! singular or plural is taken: `t!("shop.left", count = 3)` says `shop.left.one` or `shop.left.other`. Where a key has
 //! to wait in a table, keep it as a plain literal and say it with [`say`]; a test reads the sources and knows every
 //! literal that is a key.

@@ -22,7 +22,7 @@ use crate::replica::{EditError, Held, Put, Replica};
 /// A plan's revision; the later one holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Revision {
-    /// Grows with every change of what the plan is made from; see [`Book::revision`](crate::book::Book::revision).
+    /// Grows with every change of what the plan is made from; see [`Document::extent`](crate::Document::extent).
     pub count: u64,
     /// The first bytes of a digest of the plan's lines: two plans of one count differ here.
     pub digest: [u8; 8],

@@ -1,8 +1,8 @@
 //! What is on hand: the kit and each client's pantry, and counting them.
 //!
-//! - [`board`]: what a pantry comes to. [`measure`]: amounts as they are written. [`way`]: the addresses.
-//! - [`overview`], [`shelves`], [`count`]: the screens. [`lot`], [`form`], [`put_away`]: what opens over them.
-//! - [`hands`]: what is done to a pantry, with a way back. [`say`]: how it is put into words. [`parts`]: what they share.
+//! - `board`: what a pantry comes to. `measure`: amounts as they are written. `way`: the addresses.
+//! - `overview`, `shelves`, `count`: the screens. `lot`, `form`, `put_away`: what opens over them.
+//! - `hands`: what is done to a pantry, with a way back. `say`: how it is put into words. `parts`: what they share.
 
 mod board;
 mod count;

@@ -1,7 +1,7 @@
 //! The shop: the trips, and the list of one of them.
 //!
 //! Everything about a trip is read from its own document, so that a helper, who has nothing else, shops as the chef does.
-//! [`seen`] reads it once for each change; [`scene`] says what each row says and where it stands; the rest draws.
+//! `seen` reads it once for each change; `scene` says what each row says and where it stands; the rest draws.
 
 mod amounts;
 mod cold;
