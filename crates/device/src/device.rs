@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use trug_replica::book::{self, Book, Root as BookRoot};
+use trug_replica::hex::hex;
 use trug_replica::id::{DeviceId, NoEntropy, OsEntropy};
 use trug_replica::pantry::{self, Pantry};
 use trug_replica::run::{self, Run};
@@ -14,7 +15,7 @@ use trug_sync::{
     Ticket,
 };
 
-use crate::member::{DocId, Entry, Itself, Member, Right, hex, unhex};
+use crate::member::{DocId, Entry, Itself, Member, Right, unhex};
 use crate::shelf::{Effects, Shelf};
 
 /// Where the device keeps what it knows of itself.
@@ -418,7 +419,7 @@ impl Device {
     ) {
         let log = right.log();
         let records = self.loose.remove(&log).unwrap_or_default();
-        let settings = Settings { seed: self.draw(), alone: self.alone, ..Settings::default() };
+        let settings = Settings { seed: trug_sync::mix(&mut self.random), alone: self.alone, ..Settings::default() };
         let mut made = Effects::new();
         let shelf = Shelf::open(kind, right.keys(kind), self.id, settings, records, &mut made);
         let Some(shelf) = shelf else { return };
@@ -429,15 +430,6 @@ impl Device {
         self.pass(now, log, EngineEvent::Time, out);
         self.go_online(now, log, out);
         self.sign(now, log, out);
-    }
-
-    /// splitmix64, for seeds of engines.
-    const fn draw(&mut self) -> u64 {
-        self.random = self.random.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut mixed = self.random;
-        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        mixed ^ (mixed >> 31)
     }
 
     fn go_online(&mut self, now: Instant, log: LogId, out: &mut Vec<Effect>) {

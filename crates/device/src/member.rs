@@ -4,6 +4,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
+use trug_replica::hex::hex;
 use trug_replica::id::DeviceId;
 use trug_seal::{DocumentKind, LogId, Role, Root, ShareSecret, WebAddress, Zeroizing};
 use trug_sync::Keys;
@@ -183,15 +184,8 @@ impl Itself {
     }
 }
 
-/// 32 bytes in hexadecimal.
-pub(crate) fn hex(bytes: &[u8; 32]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
+/// 32 secret bytes from their hexadecimal text.
 pub(crate) fn unhex(text: &str) -> Option<Zeroizing<[u8; 32]>> {
-    let (pairs, []) = text.as_bytes().as_chunks::<2>() else { return None };
-    let digit = |byte: u8| char::from(byte).to_digit(16);
-    let bytes: Option<Vec<u8>> =
-        pairs.iter().map(|[high, low]| u8::try_from((digit(*high)? << 4) | digit(*low)?).ok()).collect();
-    bytes?.try_into().ok().map(Zeroizing::new)
+    let bytes = Zeroizing::new(trug_replica::hex::unhex(text)?);
+    bytes.as_slice().try_into().ok().map(Zeroizing::new)
 }

@@ -1,6 +1,7 @@
 //! Letting others in, and out again: invitations, joining, withdrawing, sealed files, and the recovery code.
 
 use trug_replica::book::{Book, Helper, Root as BookRoot};
+use trug_replica::hex::hex;
 use trug_seal::{
     DocumentKind, FileError, Invitation, InvitationError, LogId, PackError, RecoveryCode, Role, Root, SealError,
     SealedFile, UnpackError, UnpackLimit, WebAddress, pack, unpack,
@@ -8,7 +9,7 @@ use trug_seal::{
 use trug_sync::{Event as EngineEvent, Instant};
 
 use crate::device::{Device, Effect, OLD, Refused};
-use crate::member::{DocId, Member, Right, hex, unhex};
+use crate::member::{DocId, Member, Right, unhex};
 
 /// Why nobody can be let in, or out.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

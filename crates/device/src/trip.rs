@@ -8,13 +8,14 @@ use trug_provision::list::List;
 use trug_provision::plan::PlanError;
 use trug_provision::{Options, list};
 use trug_replica::book::Book;
+use trug_replica::hex::hex;
 use trug_replica::id::{Alias, DeviceId, OsEntropy, Salt};
 use trug_replica::run::{PlanLine, Revision, Run, Subs, Updated, plan_lines};
 use trug_replica::{Document as _, Kind};
 use trug_sync::Instant;
 
 use crate::device::{Device, Effect, Refused};
-use crate::member::{DocId, hex};
+use crate::member::DocId;
 
 /// Before a trip's own letters, in the keys of the book's roots.
 const TRIP: &str = "trip/";

@@ -41,6 +41,7 @@
 pub mod book;
 mod document;
 pub mod gate;
+pub mod hex;
 pub mod id;
 #[cfg(test)]
 mod migration_tests;

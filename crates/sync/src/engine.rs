@@ -447,19 +447,25 @@ impl<D: Document> Engine<D> {
         }
     }
 
-    /// splitmix64: good enough to jitter pauses and to tell two processes apart; no secret comes from it.
     pub(crate) const fn draw(&mut self) -> u64 {
-        self.random = self.random.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut mixed = self.random;
-        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        mixed ^ (mixed >> 31)
+        mix(&mut self.random)
     }
 
     #[cfg(any(test, feature = "sabotage"))]
     pub(crate) fn broken(&self, sabotage: crate::Sabotage) -> bool {
         self.settings.sabotage == Some(sabotage)
     }
+}
+
+/// The next number after a seed (splitmix64): good enough to jitter pauses and to tell two processes apart. No secret may
+/// come from it.
+#[must_use]
+pub const fn mix(seed: &mut u64) -> u64 {
+    *seed = seed.wrapping_add(0x9e37_79b9_7f4a_7c15);
+    let mut mixed = *seed;
+    mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    mixed ^ (mixed >> 31)
 }
 
 /// Whether the engine is broken in this way; never, in what ships.

@@ -30,7 +30,7 @@ pub mod wire;
 
 pub use automerge::ChangeHash;
 pub use document::{Document, Tried, change_hash};
-pub use engine::{Engine, Settings};
+pub use engine::{Engine, Settings, mix};
 pub use message::{Answer, Call, Effect, Event, Failure, Halt, Instant, Keys, Page, RequestId, Status, Tell, Ticket};
 pub use record::{BadKey, Chain, EntryId, Key};
 #[cfg(any(test, feature = "sabotage"))]

@@ -8,6 +8,7 @@ use std::str::FromStr;
 
 use automerge::ChangeHash;
 use sha2::{Digest, Sha256};
+use trug_replica::hex::unhex;
 use trug_seal::EntryKind;
 
 /// An entry by the SHA-256 of its sealed bytes, as the chain has it; other records by that of their own bytes.
@@ -96,7 +97,7 @@ impl FromStr for Key {
             16 => u64::from_str_radix(rest, 16).map_err(|_| bad()),
             _ => Err(bad()),
         };
-        let hash = || unhex(rest).ok_or_else(bad);
+        let hash = || unhex(rest).and_then(|bytes| bytes.try_into().ok()).ok_or_else(bad);
         Ok(match kind {
             "change" => Self::Change(ChangeHash(hash()?)),
             "entry" => Self::Entry(EntryId(hash()?)),
@@ -110,14 +111,6 @@ impl FromStr for Key {
             _ => return Err(bad()),
         })
     }
-}
-
-fn unhex(text: &str) -> Option<[u8; 32]> {
-    let (pairs, []) = text.as_bytes().as_chunks::<2>() else { return None };
-    let digit = |byte: u8| char::from(byte).to_digit(16);
-    let bytes: Option<Vec<u8>> =
-        pairs.iter().map(|[high, low]| u8::try_from(digit(*high)? << 4 | digit(*low)?).ok()).collect();
-    bytes?.try_into().ok()
 }
 
 /// How far the log has been read, and what this device knows to lie in it up to there: the changes of `save` but those

@@ -1,12 +1,12 @@
 //! What was not let in, and why: kept, shown, exported, and tried again when a person or a newer program says so.
 
 use std::fmt;
-use std::fmt::Write as _;
 use std::str::FromStr;
 
 use sha2::{Digest, Sha256};
 
 use super::Refusal;
+use crate::hex::{hex, unhex};
 use crate::record::{Reader, Unreadable, Writer};
 
 /// An entry by the SHA-256 of its bytes: the same entry from a relay and from a file is the same.
@@ -65,17 +65,4 @@ pub(super) fn import(text: &str) -> Result<Vec<Quarantined>, Unreadable> {
         Ok(Quarantined { entry, reason: Refusal::Earlier(record.need('r', "reason")?.to_owned()), bytes })
     };
     text.lines().filter(|line| !line.is_empty()).map(read).collect()
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
-}
-
-fn unhex(text: &str) -> Option<Vec<u8>> {
-    let (pairs, []) = text.as_bytes().as_chunks::<2>() else { return None };
-    let digit = |byte: u8| char::from(byte).to_digit(16);
-    pairs.iter().map(|[high, low]| u8::try_from(digit(*high)? << 4 | digit(*low)?).ok()).collect()
 }
