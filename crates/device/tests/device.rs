@@ -223,3 +223,20 @@ fn a_recovery_code_and_a_sealed_file_bring_the_book_back() {
     assert_eq!(fresh.device.book().unwrap().files(), chef.device.book().unwrap().files());
     assert!(!fresh.device.run(&trip).unwrap().view().lines.is_empty());
 }
+
+#[test]
+fn two_processes_of_one_device_see_what_the_other_stored() {
+    let (mut first, trip) = chef();
+    let mut out = Vec::new();
+    let records = first.disk.clone().into_iter().collect();
+    let device = Device::open(records, 8, false, NOW, &mut out).unwrap();
+    let mut second = Owner { device, disk: first.disk.clone() };
+    second.carry_out(out);
+    let (from, to) = (&mut second, &mut first);
+    let before = from.disk.clone();
+    from.pick_first(&trip);
+    let stored: Vec<_> = from.disk.clone().into_iter().filter(|(key, _)| !before.contains_key(key)).collect();
+    assert!(!stored.is_empty());
+    to.act(|device, out| device.handle(NOW, Event::Found(stored), out));
+    assert_eq!(to.device.run(&trip).unwrap().view(), from.device.run(&trip).unwrap().view());
+}
