@@ -57,15 +57,9 @@ pub struct Serve {
     /// Address and port to listen on
     #[arg(long, value_name = "ADDRESS:PORT")]
     pub listen: Option<SocketAddr>,
-    /// Directory of the SQLite file that keeps the logs
-    #[arg(long, value_name = "DIR")]
-    pub data: Option<PathBuf>,
-    /// A PostgreSQL database in place of the SQLite file
-    #[arg(long, value_name = "postgres://...")]
-    pub database: Option<String>,
-    /// A configuration file in TOML; the environment comes before it, flags before both
-    #[arg(long, value_name = "FILE")]
-    pub config: Option<PathBuf>,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a doc comment here would replace the command's own help")]
+    pub logs: Logs,
     /// Certificate chain in PEM, for HTTPS
     #[arg(long, value_name = "FILE", requires = "tls_key")]
     pub tls_certificate: Option<PathBuf>,
@@ -75,6 +69,20 @@ pub struct Serve {
     /// Another relay that the phone app may connect to, besides this one; may be repeated
     #[arg(long, value_name = "ORIGIN", env = "TRUG_CONNECT", value_delimiter = ',')]
     pub connect: Vec<Origin>,
+}
+
+/// Where a relay keeps its logs.
+#[derive(Debug, Args)]
+pub struct Logs {
+    /// Directory of the SQLite file that keeps the logs
+    #[arg(long, value_name = "DIR")]
+    pub data: Option<PathBuf>,
+    /// A PostgreSQL database in place of the SQLite file
+    #[arg(long, value_name = "postgres://...")]
+    pub database: Option<String>,
+    /// A configuration file in TOML; the environment comes before it, flags before both
+    #[arg(long, value_name = "FILE")]
+    pub config: Option<PathBuf>,
 }
 
 /// What `trug serve --help` says after its flags: enough to run a relay.

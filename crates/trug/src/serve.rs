@@ -4,7 +4,7 @@ use std::io::Write;
 
 use trug_relay::{Config, LogId, Relay, RelayError, Secret, TlsFiles};
 
-use crate::args::Serve;
+use crate::args::{Logs, Serve};
 use crate::device::DeviceError;
 use crate::device::args::RelayRestore;
 use crate::{Failure, Outcome, app};
@@ -43,15 +43,9 @@ pub(crate) fn restore(ask: &RelayRestore, out: &mut dyn Write) -> Result<Outcome
     let log = LogId::parse(&ask.log).ok_or_else(|| {
         DeviceError::Asked(format!("`{}` is no log's id, which has 22 letters and digits of base64url", ask.log))
     })?;
-    let config = config(&Serve {
-        listen: None,
-        data: ask.data.clone(),
-        database: ask.database.clone(),
-        config: ask.config.clone(),
-        tls_certificate: None,
-        tls_key: None,
-        connect: Vec::new(),
-    })?;
+    let config = kept_in(&ask.logs)?;
+    config.check().map_err(RelayError::from)?;
+
     if config.database.is_none() && !config.data.is_dir() {
         let data = config.data.display();
         return Err(DeviceError::Asked(format!("{data} is no folder; name the relay's with --data")).into());
@@ -71,23 +65,29 @@ pub(crate) fn restore(ask: &RelayRestore, out: &mut dyn Write) -> Result<Outcome
 
 /// The file, then the environment, then the flags.
 fn config(ask: &Serve) -> Result<Config, Failure> {
-    let file = ask.config.as_deref().map(Config::from_file).transpose()?;
-    let mut config = file.unwrap_or_default().with_environment(std::env::vars())?;
+    let mut config = kept_in(&ask.logs)?;
     if let Some(listen) = ask.listen {
         config.listen = listen;
-    }
-    if let Some(data) = &ask.data {
-        config.data.clone_from(data);
-        // Whoever names a directory means the SQLite file in it, whatever the environment says.
-        config.database = None;
-    }
-    if let Some(database) = &ask.database {
-        config.database = Some(Secret::new(database));
     }
     if let (Some(certificate), Some(key)) = (&ask.tls_certificate, &ask.tls_key) {
         config.tls = Some(TlsFiles { certificate: certificate.clone(), key: key.clone() });
     }
     config.check().map_err(RelayError::from)?;
+    Ok(config)
+}
+
+/// The file and the environment, and what the flags say of where the logs are.
+fn kept_in(logs: &Logs) -> Result<Config, Failure> {
+    let file = logs.config.as_deref().map(Config::from_file).transpose()?;
+    let mut config = file.unwrap_or_default().with_environment(std::env::vars())?;
+    if let Some(data) = &logs.data {
+        config.data.clone_from(data);
+        // Whoever names a directory means the SQLite file in it, whatever the environment says.
+        config.database = None;
+    }
+    if let Some(database) = &logs.database {
+        config.database = Some(Secret::new(database));
+    }
     Ok(config)
 }
 

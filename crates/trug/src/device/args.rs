@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
+use crate::args::Logs;
+
 const JSON_HELP: &str = "\
 With --json every verb prints one JSON object with \"schema\": 1. An amount is {\"amount\": 1360.8, \"unit\": \"g\"} to one \
 decimal, money a string (\"4.50\"), a time milliseconds since 1970 UTC by the clock of the device that wrote it, and what \
@@ -537,15 +539,9 @@ Example:
 A snapshot takes the place of the entries before it; they are kept for 30 days. This brings them back and drops the \
 snapshot; again, the one before it. Stop the relay first where it keeps its logs in a directory.")]
 pub struct RelayRestore {
-    /// Directory of the SQLite file that keeps the logs
-    #[arg(long, value_name = "DIR")]
-    pub data: Option<PathBuf>,
-    /// A PostgreSQL database in place of the SQLite file
-    #[arg(long, value_name = "postgres://...")]
-    pub database: Option<String>,
-    /// A configuration file in TOML; the environment comes before it, flags before both
-    #[arg(long, value_name = "FILE")]
-    pub config: Option<PathBuf>,
+    #[command(flatten)]
+    #[allow(missing_docs, reason = "a doc comment here would replace the command's own help")]
+    pub logs: Logs,
     /// The log, by its id in base64url
     #[arg(long, value_name = "ID", allow_hyphen_values = true)]
     pub log: String,
