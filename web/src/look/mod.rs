@@ -34,5 +34,5 @@ pub use notice::{
 };
 pub use row::{Leads, LeadsProps, TickRow, TickRowProps, Ticked};
 pub use sheet::{Confirm, ConfirmProps, Sheet, SheetProps};
-pub use shell::{Place, Shell, ShellProps, Word};
+pub use shell::{Place, Shell, ShellProps, Word, is_plain};
 pub use toast::{Toast, Toasts, ToastsProps};

@@ -190,6 +190,7 @@ fn Places(props: &PlacesProps) -> Html {
 }
 
 /// Whether a press means `go there`, and not `open it in another tab or window`.
-fn is_plain(event: &MouseEvent) -> bool {
+#[must_use]
+pub fn is_plain(event: &MouseEvent) -> bool {
     event.button() == 0 && !(event.ctrl_key() || event.meta_key() || event.shift_key() || event.alt_key())
 }

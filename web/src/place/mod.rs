@@ -1,5 +1,7 @@
 //! The screens, by the place that they belong to.
 
+mod fields;
+mod links;
 pub mod more;
 pub mod pantries;
 pub mod shop;

@@ -28,12 +28,13 @@ use yew::prelude::*;
 use crate::app::use_going;
 use crate::desk::{Desk, use_desk};
 use crate::look::{Section, Shape};
+use crate::place::links::Row;
 use crate::place::welcome::Beginning;
 use crate::words::t;
 
 use folder::FolderPage;
 use keep::{OfferInstall, RemindCode};
-use page::{Page, Row};
+use page::Page;
 use recovery::RecoveryPage;
 use relay::RelayPage;
 use sealed::OpenSealed;
@@ -76,8 +77,8 @@ fn Index() -> Html {
             <OfferInstall once=true />
             <Section title={t!("share.title")}>
                 { for shared(&desk).iter().map(|entry| html! { <Shared key={entry.id.as_str()} entry={entry.clone()} /> }) }
-                <Row to="more/join" name={t!("start.link")} text={t!("share.join_text")} icon={Shape::Link} />
-                if chef { <Row to="more/relay" name={t!("share.relay")} text={relay_now(&desk)} icon={Shape::Send} /> }
+                <Row to="more/join" name={t!("start.link")} text={t!("share.join_text")} icon={Some(Shape::Link)} />
+                if chef { <Row to="more/relay" name={t!("share.relay")} text={relay_now(&desk)} icon={Some(Shape::Send)} /> }
             </Section>
             <Section title={t!("share.file_title")} bare=true>
                 <div class="stack">
@@ -87,13 +88,13 @@ fn Index() -> Html {
             </Section>
             <Section title={t!("settings.kitchen")}>
                 if !chef {
-                    <Row to="more/begin" name={t!("settings.begin")} text={t!("start.empty_text")} icon={Shape::Week} />
+                    <Row to="more/begin" name={t!("settings.begin")} text={t!("start.empty_text")} icon={Some(Shape::Week)} />
                 }
-                <Row to="more/folder" name={t!("settings.folder")} text={t!("settings.folder_row")} icon={Shape::Fetch} />
-                <Row to="more/recovery" name={t!("share.recovery")} text={t!("share.recovery_row")} icon={Shape::Print} />
+                <Row to="more/folder" name={t!("settings.folder")} text={t!("settings.folder_row")} icon={Some(Shape::Fetch)} />
+                <Row to="more/recovery" name={t!("share.recovery")} text={t!("share.recovery_row")} icon={Some(Shape::Print)} />
             </Section>
             <Section title={t!("settings.settings")}>
-                <Row to="more/settings" name={t!("settings.settings")} text={t!("settings.settings_row")} icon={Shape::Edit} />
+                <Row to="more/settings" name={t!("settings.settings")} text={t!("settings.settings_row")} icon={Some(Shape::Edit)} />
             </Section>
         </Page>
     }
@@ -139,7 +140,7 @@ fn Shared(props: &SharedProps) -> Html {
         DocumentKind::Pantry => Shape::Shelf,
         DocumentKind::Book => Shape::People,
     };
-    html! { <Row to={format!("more/share/{}", entry.id)} name={share::title_of(&desk, entry)} {text} {icon} /> }
+    html! { <Row to={format!("more/share/{}", entry.id)} name={share::title_of(&desk, entry)} {text} icon={Some(icon)} /> }
 }
 
 /// A kitchen of one's own, for somebody who was a helper so far.

@@ -2,9 +2,9 @@
 
 use yew::prelude::*;
 
-use crate::app::{Frame, use_going};
-use crate::look::{Announce, Icon, Kind, LinkButton, Notice, Shape, Tone};
-use crate::platform::address;
+use crate::app::Frame;
+use crate::look::{Announce, Kind, Notice, Shape, Tone};
+use crate::place::links::Way;
 use crate::words::t;
 
 /// A screen.
@@ -24,59 +24,15 @@ pub(super) struct PageProps {
 /// The frame, with the way back.
 #[component]
 pub(super) fn Page(props: &PageProps) -> Html {
-    let going = use_going();
     let back = html! {
         if !props.top {
-            <LinkButton
-                label={t!("common.back")}
-                href={address::href("more")}
-                kind={Kind::Quiet}
-                icon={Shape::Back}
-                on_press={followed(going.go, "more")}
-            />
+            <Way to="more" words={t!("common.back")} kind={Kind::Quiet} icon={Shape::Back} />
         }
     };
     html! {
         <Frame place="more" title={props.title.clone()} {back} over={props.over.clone()}>
             <div class="stack-wide narrow">{ props.children.clone() }</div>
         </Frame>
-    }
-}
-
-/// Follows a link within the app; one that is to open elsewhere is left to the browser.
-pub(super) fn followed(go: Callback<String>, to: &str) -> Callback<MouseEvent> {
-    let to = to.to_owned();
-    Callback::from(move |event: MouseEvent| {
-        if event.button() == 0 && !(event.ctrl_key() || event.meta_key() || event.shift_key() || event.alt_key()) {
-            event.prevent_default();
-            go.emit(to.clone());
-        }
-    })
-}
-
-/// A row that leads to another screen.
-#[derive(Properties, PartialEq)]
-pub(super) struct RowProps {
-    pub(super) to: AttrValue,
-    pub(super) name: AttrValue,
-    #[prop_or_default]
-    pub(super) text: AttrValue,
-    pub(super) icon: Shape,
-}
-
-/// A row that is a link.
-#[component]
-pub(super) fn Row(props: &RowProps) -> Html {
-    let going = use_going();
-    html! {
-        <a class="leads" href={address::href(&props.to)} onclick={followed(going.go, &props.to)}>
-            <Icon shape={props.icon} />
-            <span class="leads-words">
-                <span class="leads-name">{ &props.name }</span>
-                if !props.text.is_empty() { <span class="leads-more">{ &props.text }</span> }
-            </span>
-            <Icon shape={Shape::Onward} />
-        </a>
     }
 }
 

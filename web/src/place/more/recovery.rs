@@ -2,11 +2,12 @@
 
 use yew::prelude::*;
 
-use super::page::{Page, Row};
+use super::page::Page;
 use super::relay::RelaySees;
 use super::sealed::{OpenSealed, SaveBackup};
 use crate::desk::use_desk;
 use crate::look::{Button, Kind, Notice, Section, Shape, Tone};
+use crate::place::links::Row;
 use crate::platform::share;
 use crate::words::t;
 
@@ -51,7 +52,7 @@ pub(super) fn RecoveryPage() -> Html {
             </Section>
             if !desk.is_chef() {
                 <Section title={t!("join.recover")}>
-                    <Row to="more/join/recover" name={t!("join.recover")} icon={Shape::Fetch} />
+                    <Row to="more/join/recover" name={t!("join.recover")} icon={Some(Shape::Fetch)} />
                 </Section>
             }
             <div class="no-paper"><RelaySees /></div>

@@ -13,6 +13,7 @@ use super::parts::DraftField;
 use super::say;
 use crate::desk::Desk;
 use crate::look::{Button, Choice, Field, Input, Kind, Notice, Pick, Shape, Sheet};
+use crate::place::fields::change;
 use crate::words::t;
 
 /// So many foods are offered while one is written.
@@ -156,16 +157,6 @@ pub(super) fn LotForm(props: &LotFormProps) -> Html {
             </form>
         </Sheet>
     }
-}
-
-/// A callback that changes one thing in the form.
-fn change<T: 'static>(form: &UseStateHandle<Form>, put: fn(&mut Form, T)) -> Callback<T> {
-    let form = form.clone();
-    Callback::from(move |value| {
-        let mut next = (*form).clone();
-        put(&mut next, value);
-        form.set(next);
-    })
 }
 
 fn about(form: &UseStateHandle<Form>, names: &[AttrValue], keep: Keep) -> Html {

@@ -17,6 +17,7 @@ use crate::look::{
     AllergyAlert, Badge, Button, Choice, Disclosure, Field, Icon, Kind, Notice, Pick as Option_, Section, Shape, Sheet,
     Toggle, Tone,
 };
+use crate::place::fields::change;
 use crate::words::t;
 
 /// What was done, for the message that says it.
@@ -269,22 +270,10 @@ fn facts(props: &LineSheetProps, food: &str) -> Html {
     }
 }
 
-fn write(form: &UseStateHandle<Form>, put: fn(&mut Form, String)) -> Callback<String> {
-    let form = form.clone();
-    Callback::from(move |text| {
-        let mut next = (*form).clone();
-        put(&mut next, text);
-        form.set(next);
-    })
-}
-
 /// How much, for whom, at what price, and what the label says.
 fn taken(props: &LineSheetProps, view: &LineView, form: &UseStateHandle<Form>, wrong: &Wrong) -> Html {
     let plan = planned(view);
-    let on_whom = {
-        let write = write(form, |form, text| form.whom = text.into());
-        Callback::from(move |value: AttrValue| write.emit(value.to_string()))
-    };
+    let on_whom = change(form, |form, whom| form.whom = whom);
     let on_read = {
         let form = form.clone();
         Callback::from(move |read| form.set(Form { read, ..(*form).clone() }))
@@ -300,28 +289,28 @@ fn taken(props: &LineSheetProps, view: &LineView, form: &UseStateHandle<Form>, w
             hint={Some(t!("shop.how_much_hint"))}
             value={form.amount.clone()}
             error={wrong.amount.clone()}
-            on_input={write(form, |form, text| form.amount = text)}
+            on_input={change(form, |form, text| form.amount = text)}
         />
         <Field
             label={t!("shop.price_paid")}
             input={crate::look::Input::Decimal}
             value={form.price.clone()}
             error={wrong.price.clone()}
-            on_input={write(form, |form, text| form.price = text)}
+            on_input={change(form, |form, text| form.price = text)}
         />
         <Disclosure title={t!("shop.label")} open={form.read}>
             <Field
                 label={t!("shop.product")}
                 hint={Some(t!("shop.product_hint"))}
                 value={form.product.clone()}
-                on_input={write(form, |form, text| form.product = text)}
+                on_input={change(form, |form, text| form.product = text)}
             />
             <Toggle label={t!("shop.label_read")} on={form.read} on_change={on_read} />
             <Field
                 label={t!("shop.label_says")}
                 hint={Some(t!("shop.label_hint"))}
                 value={form.says.clone()}
-                on_input={write(form, |form, text| form.says = text)}
+                on_input={change(form, |form, text| form.says = text)}
             />
             <p class="shop-hint">{ t!("safety.label") }</p>
         </Disclosure>
@@ -350,10 +339,7 @@ fn parts(plan: Option<&PlanLine>, form: &UseStateHandle<Form>) -> Html {
         (1..pack.count)
             .map(|count| Option_::new(count.to_string(), t!("shop.some_of", done = count, all = pack.count))),
     );
-    let on_choose = {
-        let write = write(form, |form, text| form.amount = text);
-        Callback::from(move |value: AttrValue| write.emit(value.to_string()))
-    };
+    let on_choose = change(form, |form, amount: AttrValue| form.amount = amount.to_string());
     html! { <Choice label={t!("shop.part")} {options} value={form.amount.clone()} {on_choose} /> }
 }
 
@@ -414,7 +400,7 @@ fn remark(props: &LineSheetProps, form: &UseStateHandle<Form>) -> Html {
         })
     };
     html! {
-        <Field label={t!("shop.note")} value={form.note.clone()} on_input={write(form, |form, text| form.note = text)}>
+        <Field label={t!("shop.note")} value={form.note.clone()} on_input={change(form, |form, text| form.note = text)}>
             <Button label={t!("shop.note_send")} {on_press} />
         </Field>
     }

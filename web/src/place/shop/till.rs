@@ -17,6 +17,7 @@ use super::seen::Seen;
 use super::sums::{Spent, spent};
 use crate::desk::stamp;
 use crate::look::{Button, Field, Input, Kind, Notice, Pick, Section, Select, Sheet, Tone};
+use crate::place::fields::change;
 use crate::words::t;
 
 #[derive(Properties, PartialEq)]
@@ -35,15 +36,6 @@ struct Form {
     wrong: Option<AttrValue>,
 }
 
-fn write(form: &UseStateHandle<Form>, put: fn(&mut Form, String)) -> Callback<String> {
-    let form = form.clone();
-    Callback::from(move |text| {
-        let mut next = (*form).clone();
-        put(&mut next, text);
-        form.set(next);
-    })
-}
-
 /// The receipts, and one more.
 #[component]
 pub(super) fn Till(props: &TillProps) -> Html {
@@ -56,10 +48,7 @@ pub(super) fn Till(props: &TillProps) -> Html {
             form.set(pay(&hands, &seen, &form));
         })
     };
-    let on_whom = {
-        let write = write(&form, |form, text| form.whom = text.into());
-        Callback::from(move |value: AttrValue| write.emit(value.to_string()))
-    };
+    let on_whom = change(&form, |form, whom| form.whom = whom);
     let stores = props.seen.stores().into_iter().map(|store| AttrValue::from(store.to_owned())).collect::<Vec<_>>();
     html! {
         <Sheet title={t!("shop.receipts")} close={t!("common.close")} on_close={props.on_close.clone()}>
@@ -69,14 +58,14 @@ pub(super) fn Till(props: &TillProps) -> Html {
                     label={t!("shop.store")}
                     value={form.store.clone()}
                     suggestions={stores}
-                    on_input={write(&form, |form, text| form.store = text)}
+                    on_input={change(&form, |form, text| form.store = text)}
                 />
                 <Field
                     label={t!("shop.receipt_sum")}
                     input={Input::Decimal}
                     value={form.total.clone()}
                     error={form.wrong.clone()}
-                    on_input={write(&form, |form, text| form.total = text)}
+                    on_input={change(&form, |form, text| form.total = text)}
                 />
                 <Select label={t!("shop.for_one")} options={tables(&props.seen)} value={form.whom.clone()} on_choose={on_whom} />
                 <Button label={t!("shop.receipt_add")} kind={Kind::Main} submit=true disabled={props.seen.read_only} />

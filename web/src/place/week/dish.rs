@@ -13,10 +13,11 @@ use yew::prelude::*;
 use super::dishes::made;
 use super::form::{in_field, joined, number};
 use super::hand::use_hand;
-use super::page::{Gone, Page, Tab, Way};
+use super::page::{Gone, Page, Tab};
 use crate::app::use_going;
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{Amount, Button, Confirm, Kind, Notice, Section, Shape, Tone};
+use crate::place::links::Way;
 use crate::words::{say_name, t};
 
 /// Dishes within dishes: deeper than any kitchen goes.

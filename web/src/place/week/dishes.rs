@@ -7,9 +7,10 @@ use trug_provision::kitchen::Dish;
 use yew::prelude::*;
 
 use super::form::shown;
-use super::page::{Page, Row, Tab, Way};
+use super::page::{Page, Tab};
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{Empty, Field, Input, Kind, Section, Shape};
+use crate::place::links::{Row, Way};
 use crate::words::t;
 
 #[derive(Properties, PartialEq)]

@@ -10,10 +10,12 @@ use yew::prelude::*;
 
 use super::form::{fresh_id, in_field, number};
 use super::hand::use_hand;
-use super::page::{Page, Row, Tab, Wrong};
+use super::page::{Page, Tab, Wrong};
 use crate::app::use_going;
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{Button, Choice, Disclosure, Empty, Field, Input, Kind, Pick, Section, Select, Shape, Toggle};
+use crate::place::fields::change;
+use crate::place::links::Row;
 use crate::words::{say_name, t};
 
 /// The most rows of foods that are drawn; a search finds the others.
@@ -245,14 +247,7 @@ pub(super) fn DescribeFood(props: &DescribeFoodProps) -> Html {
     let kitchen = &props.now.kitchen;
     let written = use_state(|| known(kitchen, &props.name).map_or_else(|| Written::fresh(&props.name), Written::of));
     let wrong = use_state(|| None::<AttrValue>);
-    let set = |put: fn(&mut Written, String)| {
-        let written = written.clone();
-        Callback::from(move |text: String| {
-            let mut next = (*written).clone();
-            put(&mut next, text);
-            written.set(next);
-        })
-    };
+    let set = |put: fn(&mut Written, String)| change(&written, put);
     let on_save = {
         let (name, written, wrong, done) = (props.name.clone(), written.clone(), wrong.clone(), props.on_done.clone());
         Callback::from(move |event: SubmitEvent| {

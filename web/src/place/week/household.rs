@@ -8,13 +8,14 @@ use yew::prelude::*;
 
 use super::form::{fresh_id, in_field, joined, money, number, words};
 use super::hand::{Hand, use_hand};
-use super::page::{Gone, Page, Row, Tab, Way, Wrong};
+use super::page::{Gone, Page, Tab, Wrong};
 use super::swaps::{SwapText, Swaps, read as read_swaps, use_food_names};
 use crate::app::use_going;
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{
     AllergyAlert, Button, Confirm, Empty, Field, Input, Kind, Notice, Section, Shape, TextArea, Toggle, Tone,
 };
+use crate::place::links::{Row, Way};
 use crate::words::t;
 
 #[derive(Properties, PartialEq)]

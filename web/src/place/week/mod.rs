@@ -15,7 +15,7 @@ mod plan;
 mod prices;
 mod reading;
 mod recipe;
-mod save;
+pub(super) mod save;
 mod service;
 mod stores;
 mod swaps;

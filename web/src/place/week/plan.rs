@@ -17,11 +17,12 @@ use yew::prelude::*;
 use super::form::{day, money, shown, week_name};
 use super::guarded::{Against, Concerns, of_service};
 use super::hand::use_hand;
-use super::page::{Gone, Page, Row, Tab, Way, Wrong};
+use super::page::{Gone, Page, Tab, Wrong};
 use super::trip::{StartTrip, trips_of};
 use crate::app::use_going;
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{Button, Confirm, Disclosure, Empty, Kind, Notice, Section, Shape, Tone};
+use crate::place::links::{Row, Way};
 use crate::words::t;
 
 /// A week's list, and what raw food is kept too long for it.

@@ -9,10 +9,12 @@ use yew::prelude::*;
 
 use super::form::{day, money, today};
 use super::hand::use_hand;
-use super::page::{Page, Tab, Way, Wrong};
+use super::page::{Page, Tab, Wrong};
 use super::swaps::{named, offered, use_food_names};
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{Button, Choice, Empty, Field, Input, Kind, Pick, Section, Select, Shape};
+use crate::place::fields::change;
+use crate::place::links::Way;
 use crate::words::t;
 
 /// The most prices that are drawn; a search finds the others.
@@ -167,14 +169,7 @@ fn AddPrice(props: &AddPriceProps) -> Html {
         on: today().to_string(),
     });
     let wrong = use_state(|| None::<AttrValue>);
-    let set = |put: fn(&mut Written, String)| {
-        let written = written.clone();
-        Callback::from(move |text: String| {
-            let mut next = (*written).clone();
-            put(&mut next, text);
-            written.set(next);
-        })
-    };
+    let set = |put: fn(&mut Written, String)| change(&written, put);
     let choose = |put: fn(&mut Written, String)| set(put).reform(|value: AttrValue| value.to_string());
     let on_save = {
         let (written, wrong) = (written.clone(), wrong.clone());

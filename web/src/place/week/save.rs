@@ -11,25 +11,25 @@ use trug_replica::book::Book;
 use crate::desk::Desk;
 
 /// Files by their paths: their new texts, or that they are gone.
-pub(super) type Texts = BTreeMap<String, Option<String>>;
+pub(in crate::place) type Texts = BTreeMap<String, Option<String>>;
 
 /// Before a pantry's file, which is a document of its own and no text of the book.
 const PANTRIES: &str = "pantries/";
 
 /// What was written, and what came of it.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub(super) struct Saved {
+pub(in crate::place) struct Saved {
     /// What stood there before: writing it again undoes the edit.
-    pub(super) before: Texts,
+    pub(in crate::place) before: Texts,
     /// Shopping trips that are not over follow it.
-    pub(super) followed: bool,
+    pub(in crate::place) followed: bool,
 }
 
 /// Changes the kitchen.
 ///
 /// # Errors
 /// What is wrong with it then, for a person; nothing is written.
-pub(super) fn save(
+pub(in crate::place) fn save(
     desk: &Desk,
     before: &Kitchen,
     change: impl FnOnce(&mut Kitchen) -> Result<(), String>,
@@ -41,7 +41,7 @@ pub(super) fn save(
 
 /// The files that a change of the kitchen changes. A file that says the same as before is left as somebody wrote it, with
 /// its comments.
-pub(super) fn difference(before: &Kitchen, after: &Kitchen) -> Texts {
+pub(in crate::place) fn difference(before: &Kitchen, after: &Kitchen) -> Texts {
     let (old, new) = (written(before, after), written(after, before));
     let gone = old.keys().filter(|path| !new.contains_key(*path)).map(|path| (path.clone(), None));
     let set = new.iter().filter(|(path, text)| old.get(*path) != Some(text));

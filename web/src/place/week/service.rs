@@ -13,7 +13,7 @@ use yew::prelude::*;
 use super::form::{in_field, monday, moved, number, shown, today, week_start};
 use super::guarded::{Against, Concerns, of_all_dishes, of_service};
 use super::hand::use_hand;
-use super::page::{Gone, Page, Tab, Way, Wrong};
+use super::page::{Gone, Page, Tab, Wrong};
 use super::plan::{budget_words, total, use_seen};
 use super::swaps::{SwapText, Swaps, read as read_swaps, use_food_names};
 use crate::app::use_going;
@@ -22,6 +22,7 @@ use crate::look::{
     Amount, Button, Choice, Disclosure, Empty, Field, Icon, Input, Kind, Notice, Pick, Section, Select, Shape, Sheet,
     Toggle, Tone, use_id,
 };
+use crate::place::links::Way;
 use crate::words::t;
 
 /// A service for the first household that has none in that week, on the days of the week's last service.

@@ -7,10 +7,11 @@ use yew::prelude::*;
 
 use super::form::fresh_id;
 use super::hand::use_hand;
-use super::page::{Gone, Page, Row, Tab, Wrong};
+use super::page::{Gone, Page, Tab, Wrong};
 use crate::app::use_going;
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{Button, Empty, Field, Kind, Section, Shape};
+use crate::place::links::Row;
 use crate::words::{say_name, t};
 
 /// Where food stands in a store that nobody has described: dry goods first, cold and frozen last, so that they go home

@@ -11,6 +11,7 @@ use yew::prelude::*;
 use super::form::{in_field, number};
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{Button, Field, Input, Kind, Shape};
+use crate::place::fields::change;
 use crate::words::t;
 
 /// A swap as it is written into fields.
@@ -93,14 +94,7 @@ pub(super) struct SwapsProps {
 pub(super) fn Swaps(props: &SwapsProps) -> Html {
     let fresh = use_state(SwapText::default);
     let wrong = use_state(|| None::<AttrValue>);
-    let set = |put: fn(&mut SwapText, String)| {
-        let fresh = fresh.clone();
-        Callback::from(move |text: String| {
-            let mut next = (*fresh).clone();
-            put(&mut next, text);
-            fresh.set(next);
-        })
-    };
+    let set = |put: fn(&mut SwapText, String)| change(&fresh, put);
     let on_add = {
         let (fresh, wrong) = (fresh.clone(), wrong.clone());
         let (all, tell) = (props.swaps.clone(), props.on_change.clone());

@@ -7,10 +7,11 @@ use yew::prelude::*;
 
 use super::form::{day, joined, monday, moved, today, week_id, week_name, week_start};
 use super::hand::use_hand;
-use super::page::{Page, Row, Tab, Way, Wrong};
+use super::page::{Page, Tab, Wrong};
 use crate::app::use_going;
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{Button, Empty, Field, Input, Kind, Section, Shape, Sheet};
+use crate::place::links::{Row, Way};
 use crate::words::t;
 
 #[derive(Properties, PartialEq)]
