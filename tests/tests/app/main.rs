@@ -186,6 +186,24 @@ async fn withdrawn_access_ends_and_what_was_picked_before_still_arrives() {
 }
 
 #[tokio::test]
+async fn two_tabs_share_one_database() {
+    let _turn = TURN.lock().await;
+    let shop = Shop::open().unwrap();
+    let phone = with_demo(&shop).await.unwrap();
+    let food = first_line(&phone).await.unwrap();
+    let first = phone.client().window().await.unwrap();
+    let second = phone.client().new_window(true).await.unwrap().handle;
+    phone.client().switch_to_window(second).await.unwrap();
+    phone.open(&shop.address()).await.unwrap();
+    let again = first_line(&phone).await.unwrap();
+    assert_eq!(again, food);
+    phone.press("checkbox", &food).await.unwrap();
+    phone.sync_says(&["on this phone"]).await.unwrap();
+    phone.client().switch_to_window(first).await.unwrap();
+    phone.read("1 got").await.unwrap();
+}
+
+#[tokio::test]
 async fn no_page_has_a_barrier_that_axe_knows() {
     let _turn = TURN.lock().await;
     let Some(axe) = std::env::var_os("TRUG_AXE").and_then(|path| std::fs::read_to_string(path).ok()) else {
