@@ -7,14 +7,9 @@ use wasm_bindgen_futures::spawn_local;
 use yew::prelude::*;
 
 use crate::desk::{self, Desk, News, OnDesk, StartError, use_desk};
+use crate::later::{self, InTime, Scene};
 use crate::look::{Button, Kind, Notice, Place, Shape, Shell, Toast, Toasts, Tone, Word};
-use crate::place::{
-    more::{DemoMark, More},
-    pantries::Pantries,
-    shop::Shop,
-    week::Week,
-    welcome::Welcome,
-};
+use crate::place::{more::DemoMark, shop::Shop, welcome::Welcome};
 use crate::platform::online::Watch;
 use crate::platform::updates::{self, Update, Updates};
 use crate::platform::{address, locale};
@@ -152,6 +147,11 @@ fn Places() -> Html {
     let invited = use_state(|| address::take_fragment().map(Rc::from));
     let held = use_mut_ref(Vec::<Watch>::new);
     {
+        let desk = desk.clone();
+        // Effects run once the page is drawn: the second module does not keep the first screen waiting.
+        use_effect_with((), move |()| later::fetch(&desk));
+    }
+    {
         let (at, invited) = (at.setter(), invited.setter());
         use_effect_with((), move |()| {
             held.borrow_mut().push(address::on_change(move |place| at.set(place.into())));
@@ -183,10 +183,12 @@ fn screen(desk: &Desk, going: &Going) -> Html {
     let (place, rest) = going.at.split_once('/').unwrap_or((&going.at, ""));
     let rest = AttrValue::from(rest.to_owned());
     match place {
-        "week" if desk.is_chef() => html! { <Week {rest} /> },
-        "pantries" => html! { <Pantries {rest} /> },
-        "more" => html! { <More {rest} /> },
-        "" if desk.is_chef() && desk.read(|device| device.trips().is_empty()) => html! { <Week {rest} /> },
+        "week" if desk.is_chef() => html! { <InTime scene={Scene::Week(rest)} /> },
+        "pantries" => html! { <InTime scene={Scene::Pantries(rest)} /> },
+        "more" => html! { <InTime scene={Scene::More(rest)} /> },
+        "" if desk.is_chef() && desk.read(|device| device.trips().is_empty()) => {
+            html! { <InTime scene={Scene::Week(rest)} /> }
+        }
         _ => html! { <Shop {rest} /> },
     }
 }

@@ -7,6 +7,7 @@ use trug_provision::kitchen::Kitchen;
 use trug_replica::run::{Change, Updated};
 
 use super::Desk;
+use crate::later;
 
 /// How long the kitchen must have stood still, in milliseconds: somebody who edits a menu makes several changes in a row.
 const PAUSE: u32 = 700;
@@ -19,13 +20,14 @@ impl Desk {
         }
         let weak = Rc::downgrade(&self.0);
         self.0.following.set(PAUSE, move || {
-            if let Some(inner) = weak.upgrade() {
-                Desk(inner).follow_plans();
+            if let (Some(inner), Some(later)) = (weak.upgrade(), later::here()) {
+                (later.follow)(&Desk(inner));
             }
         });
     }
 
-    fn follow_plans(&self) {
+    /// Brings the trips up to date that say something else than their plans do.
+    pub(crate) fn follow_plans(&self) {
         let Some(Ok(now)) = self.kitchen() else { return };
         if self.0.followed.borrow().as_ref() == Some(&now) {
             return;

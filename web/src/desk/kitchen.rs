@@ -6,6 +6,7 @@ use trug_device::Unsettled;
 use trug_provision::kitchen::Kitchen;
 
 use super::Desk;
+use crate::later;
 
 /// The kitchen, and what of its stock is not counted. Each reading is another.
 pub struct KitchenNow {
@@ -30,7 +31,7 @@ fn heads<D: trug_replica::Document>(document: &D) -> impl Iterator<Item = [u8; 3
 }
 
 impl Desk {
-    /// The kitchen; `None` where this device keeps none.
+    /// The kitchen; `None` where this device keeps none, and until what reads it is here ([`crate::later`]).
     ///
     /// # Errors
     /// What is wrong in it, for a person: the file, the line, what was read and what would be right.
@@ -48,7 +49,7 @@ impl Desk {
         {
             return Some(read.clone());
         }
-        let read = match device.kitchen() {
+        let read = match (later::here()?.kitchen)(&device) {
             Ok((kitchen, unsettled)) => Ok(Rc::new(KitchenNow { kitchen, unsettled })),
             Err(error) => Err(Rc::from(error.to_string())),
         };

@@ -212,7 +212,7 @@ impl Desk {
         self.0.version.get()
     }
 
-    fn changed(&self) {
+    pub(crate) fn changed(&self) {
         let version = self.0.version.get() + 1;
         self.0.version.set(version);
         self.follow_soon();

@@ -1,4 +1,5 @@
-//! What the app says, kept out of the code: one file a language in `web/words`.
+//! What the app says, kept out of the code: one file a language in `web/words/first` for the first
+//! screen, and one in `web/words/later` for what comes with the second module.
 //!
 //! Say something with `t!`: `t!("shop.title")`, `t!("join.welcome", name = who)`. With a `count` the language's
 //! singular or plural is taken: `t!("shop.left", count = 3)` says `shop.left.one` or `shop.left.other`. Where a key has
@@ -8,12 +9,15 @@
 //! The texts are packed into the program when it is built (`rust-i18n`), and unpacked at the first word said. Names of
 //! foods are data, not words: they stay in the catalogue's English for now.
 
+use std::borrow::Cow;
 use std::cell::Cell;
 
 use yew::prelude::*;
 
 #[cfg(test)]
 mod tests;
+
+pub mod rest;
 
 /// A language the app speaks.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -84,16 +88,34 @@ pub fn speak(language: Language) {
     SPOKEN.with(|spoken| spoken.set(language));
 }
 
+/// The words of a key; the key itself where there are none, so that a mistake of ours can be seen.
+fn words(key: &str) -> Cow<'static, str> {
+    let tag = spoken().tag();
+    let words = crate::_rust_i18n_backend().translate(tag, key).or_else(|| rest_of(tag, key));
+    words.unwrap_or_else(|| Cow::Owned(key.to_owned()))
+}
+
+/// The second module's words, once it is here: whatever says them is in it as well.
+#[cfg(feature = "apart")]
+fn rest_of(tag: &str, key: &str) -> Option<Cow<'static, str>> {
+    (crate::later::here()?.words)(tag, key)
+}
+
+#[cfg(not(feature = "apart"))]
+fn rest_of(tag: &str, key: &str) -> Option<Cow<'static, str>> {
+    rest::translate(tag, key)
+}
+
 /// The words of a key.
 #[must_use]
 pub fn say(key: &'static str) -> AttrValue {
-    rust_i18n::t!(key, locale = spoken().tag()).into()
+    words(key).into()
 }
 
 /// The words of a key, with something put in for each of its names.
 #[must_use]
 pub fn say_with(key: &'static str, names: &[&str], values: &[String]) -> AttrValue {
-    let words = rust_i18n::t!(key, locale = spoken().tag());
+    let words = words(key);
     rust_i18n::replace_patterns(&words, names, values).into()
 }
 
@@ -102,7 +124,7 @@ pub fn say_with(key: &'static str, names: &[&str], values: &[String]) -> AttrVal
 pub fn say_count(key: &'static str, count: &dyn ToString, names: &[&str], values: &[String]) -> AttrValue {
     let count = count.to_string();
     let formed = format!("{key}.{}", spoken().form(&count));
-    let words = rust_i18n::t!(&formed, locale = spoken().tag());
+    let words = words(&formed);
     let words = rust_i18n::replace_patterns(&words, &["count"], &[count]);
     if names.is_empty() {
         return words.into();
@@ -185,4 +207,9 @@ fn Anew(props: &AnewProps) -> Html {
 }
 
 // The compiler watches what is included: without this, a change of words alone would not build anything.
-const _: [&str; 2] = [include_str!("../../words/en.toml"), include_str!("../../words/es.toml")];
+const _: [&str; 4] = [
+    include_str!("../../words/first/en.toml"),
+    include_str!("../../words/first/es.toml"),
+    include_str!("../../words/later/en.toml"),
+    include_str!("../../words/later/es.toml"),
+];

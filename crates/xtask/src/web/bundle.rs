@@ -32,6 +32,10 @@ pub(crate) struct Parts {
     pub glue: String,
     /// The app itself.
     pub wasm: Vec<u8>,
+    /// What loads the second module. It and the glue refer to each other, and it refers to `later.wasm`.
+    pub loader: String,
+    /// What the first screen does not need.
+    pub later: Vec<u8>,
     /// Files that the glue imports, by their path from it.
     pub snippets: BTreeMap<String, Vec<u8>>,
     /// Whatever nothing is rewritten in, by its path: style, icons, data.
@@ -63,7 +67,7 @@ impl Bundle {
             let name = bundle.add_hashed(&path, bytes);
             glue = glue.replace(&format!("./{path}"), &format!("./{name}"));
         }
-        bundle.add_hashed("app.js", glue.into_bytes());
+        bundle.add_pair(glue, &parts.loader, parts.later);
         let boot = bundle.rewrite("boot.js", &parts.boot)?;
         bundle.add_hashed("boot.js", boot.into_bytes());
         let manifest = bundle.rewrite("manifest.webmanifest", &parts.manifest)?;
@@ -87,6 +91,18 @@ impl Bundle {
         self.names.insert(name.to_owned(), hashed.clone());
         self.files.insert(hashed.clone(), bytes);
         hashed
+    }
+
+    /// The glue and the loader, which refer to each other: the loader is named by all that goes into either, so that its
+    /// name changes whenever what it stands for does.
+    fn add_pair(&mut self, glue: String, loader: &str, later: Vec<u8>) {
+        let later = self.add_hashed("later.wasm", later);
+        let loader = loader.replace("./later.wasm", &format!("./{later}"));
+        let name = hashed_name("later.js", format!("{glue}\n{loader}").as_bytes());
+        let glue =
+            self.add_hashed("app.js", glue.replace("from \"./later.js\"", &format!("from \"./{name}\"")).into_bytes());
+        self.files.insert(name.clone(), loader.replace("./app.js", &format!("./{glue}")).into_bytes());
+        self.names.insert("later.js".to_owned(), name);
     }
 
     /// One short word that changes whenever anything does.
@@ -162,8 +178,10 @@ mod tests {
             boot: "import init from \"./app.js\"; init(\"./app.wasm\"); register(\"./sw.js\");".into(),
             worker: "const VERSION = \"@version@\"; const FILES = new Map(\"@files@\");".into(),
             manifest: "{\"start_url\": \"./\", \"src\": \"./icons/b.png\"}".into(),
-            glue: "import { a } from './snippets/x/inline0.js'; const i = { \"./app_bg.js\": 1 };".into(),
+            glue: "import { a } from './snippets/x/inline0.js'; const i = { \"./app_bg.js\": 1 }; const j = { \"./later.js\": later }; import * as later from \"./later.js\"".into(),
             wasm: b"\0asm".to_vec(),
+            loader: "import { initSync } from \"./app.js\"; fetch(\"./later.wasm\");".into(),
+            later: b"\0asm later".to_vec(),
             snippets: [("snippets/x/inline0.js".to_owned(), b"export function a() {}".to_vec())].into(),
             leaves: [("app.css", "body{}"), ("icons/b.png", "png")]
                 .map(|(name, text)| (name.to_owned(), text.as_bytes().to_vec()))
@@ -190,6 +208,11 @@ mod tests {
         let glue = text(&bundle, "app.js");
         assert!(glue.contains(&format!("'./{}'", bundle.name_of("snippets/x/inline0.js").unwrap())), "{glue}");
         assert!(glue.contains("\"./app_bg.js\""), "what the glue calls its own parts is not a file");
+        let loader = text(&bundle, "later.js");
+        assert!(glue.contains(&format!("from \"./{}\"", bundle.name_of("later.js").unwrap())), "{glue}");
+        assert!(glue.contains("\"./later.js\": "), "the WebAssembly knows the loader by this name: {glue}");
+        assert!(loader.contains(&format!("\"./{}\"", bundle.name_of("app.js").unwrap())), "{loader}");
+        assert!(loader.contains(&format!("\"./{}\"", bundle.name_of("later.wasm").unwrap())), "{loader}");
     }
 
     #[test]
@@ -213,19 +236,28 @@ mod tests {
             let page = text(&Bundle::of(parts).unwrap(), "index.html");
             page.split_once("content=\"").unwrap().1[..16].to_owned()
         };
-        let changes: [fn(&mut Parts); 8] = [
+        let changes: [fn(&mut Parts); 10] = [
             |_| {},
             |parts| parts.page.push(' '),
             |parts| parts.boot.push(' '),
             |parts| parts.worker.push(' '),
             |parts| parts.manifest.push(' '),
             |parts| parts.wasm.push(0),
+            |parts| parts.later.push(0),
+            |parts| parts.loader.push(' '),
             |parts| _ = parts.leaves.insert("icons/b.png".into(), b"other".to_vec()),
             |parts| _ = parts.snippets.insert("snippets/x/inline0.js".into(), b"other".to_vec()),
         ];
         let versions: std::collections::BTreeSet<_> = changes.iter().map(|change| version(*change)).collect();
         assert_eq!(versions.len(), changes.len());
         assert_eq!(version(changes[0]), version(changes[0]), "the same files are the same version");
+    }
+
+    #[test]
+    fn the_loader_has_another_name_whenever_it_says_something_else() {
+        let name = |parts: Parts| Bundle::of(parts).unwrap().name_of("later.js").unwrap().to_owned();
+        let changed = Parts { glue: format!("{} ", parts().glue), ..parts() };
+        assert_ne!(name(changed), name(parts()), "the glue's name is in the loader");
     }
 
     #[test]

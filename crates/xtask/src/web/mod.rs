@@ -23,7 +23,7 @@ use pack::{Kept, Sizes};
 const PACKAGE: &str = "trug-web";
 const STEP: &str = "the app";
 /// What a phone loads before the app can be used, by the names in the templates.
-const FIRST: [&str; 5] = ["index.html", "app.css", "boot.js", "app.js", "app.wasm"];
+const FIRST: [&str; 6] = ["index.html", "app.css", "boot.js", "app.js", "later.js", "app.wasm"];
 
 /// What keeps the app from being built.
 #[derive(Debug, thiserror::Error)]
@@ -58,6 +58,9 @@ pub(crate) enum WebError {
         /// Why not, in wasm-bindgen's words.
         problem: String,
     },
+    /// The second module cannot be taken out of the first.
+    #[error("taking the app apart: {0}")]
+    Apart(String),
     /// A template names what is not there.
     #[error(transparent)]
     Dangling(#[from] Dangling),
@@ -119,7 +122,7 @@ pub(crate) fn build(form: Form) -> Result<PathBuf, WebError> {
     let target = &metadata.target_directory;
     let mut kept = Kept::open(target.join(format!("{}-kept", form.folder())))?;
     let wasm = target.join(WASM).join(form.profile().1).join("trug_web.wasm");
-    let bundle = Bundle::of(parts(&metadata, &glue(&wasm, form, &mut kept)?)?)?;
+    let bundle = Bundle::of(parts(&metadata, &glue(&wasm, form, &mut kept)?, form)?)?;
     let first: Vec<String> = FIRST.iter().filter_map(|name| bundle.name_of(name)).map(str::to_owned).collect();
     let (files, sizes) = pack::pack(bundle.files, form, &mut kept)?;
     let folder = target.join(form.folder());
@@ -131,7 +134,11 @@ pub(crate) fn build(form: Form) -> Result<PathBuf, WebError> {
 }
 
 fn compile(form: Form) -> std::process::Command {
-    let mut command = cargo(&["build", "--package", PACKAGE, "--lib", "--target", WASM, "--profile", form.profile().0]);
+    let build = ["rustc", "--package", PACKAGE, "--lib", "--crate-type", "cdylib", "--features", "apart"];
+    let mut command = cargo(&build);
+    command.args(["--target", WASM, "--profile", form.profile().0]);
+    // Which code uses which other is what the second module is found by.
+    command.args(["--", "-Clink-arg=--emit-relocs"]);
     if form == Form::Small {
         // Where the sources lay on the machine that built this is nobody's business, and costs bytes.
         command.env("CARGO_ENCODED_RUSTFLAGS", without_places());
@@ -169,15 +176,19 @@ pub(crate) fn target_directory() -> Result<PathBuf, WebError> {
 
 /// The folder with the glue and the WebAssembly that it goes with.
 fn glue(wasm: &Path, form: Form, kept: &mut Kept) -> Result<PathBuf, WebError> {
-    let place = kept.place(&read(wasm)?, "glue");
+    let whole = read(wasm)?;
+    let place = kept.place(&whole, "apart");
     if place.exists() {
         return Ok(place);
     }
     announce("glue");
     let part = place.with_extension("part");
     let _ = fs::remove_dir_all(&part);
+    let first = take_apart(&whole, &part)?;
     let mut bindgen = wasm_bindgen_cli_support::Bindgen::new();
-    bindgen.input_path(wasm).out_name("app").typescript(false).omit_default_module_path(true);
+    bindgen.input_path(&first).out_name("app").typescript(false).omit_default_module_path(true);
+    // The second module takes the table of functions from the first.
+    bindgen.keep_lld_exports(true);
     bindgen.remove_name_section(form == Form::Small).remove_producers_section(form == Form::Small);
     let made = bindgen.web(true).and_then(|bindgen| bindgen.generate(&part));
     made.map_err(|problem| WebError::Glue { wasm: wasm.to_owned(), problem: format!("{problem:#}") })?;
@@ -185,8 +196,37 @@ fn glue(wasm: &Path, form: Form, kept: &mut Kept) -> Result<PathBuf, WebError> {
     Ok(place)
 }
 
+/// Puts the second module and its loader into a folder; comes back with where the first one is, which still wants its
+/// glue.
+fn take_apart(whole: &[u8], folder: &Path) -> Result<PathBuf, WebError> {
+    let first = folder.join("first.wasm");
+    let mut options = wasm_split_cli_support::Options::new(whole);
+    (options.output_dir, options.main_out_path) = (folder, &first);
+    (options.link_name, options.main_module) = ("./later.js", "./app.js");
+    wasm_split_cli_support::transform(options).map_err(|problem| WebError::Apart(format!("{problem:#}")))?;
+    Ok(first)
+}
+
+/// The second module; in what is shipped, without the names of its functions. The first one's go when its glue is made.
+fn without_names(wasm: &Path, form: Form) -> Result<Vec<u8>, WebError> {
+    let bytes = read(wasm)?;
+    if form == Form::Quick {
+        return Ok(bytes);
+    }
+    let mut module = wasm_encoder::Module::new();
+    let at = |place: u64| usize::try_from(place).unwrap_or(bytes.len());
+    for part in wasmparser::Parser::new(0).parse_all(&bytes) {
+        let part = part.map_err(|problem| WebError::Apart(problem.to_string()))?;
+        let custom = matches!(part, wasmparser::Payload::CustomSection(_));
+        if let (false, Some((id, range))) = (custom, part.as_section()) {
+            module.section(&wasm_encoder::RawSection { id, data: &bytes[at(range.start)..at(range.end)] });
+        }
+    }
+    Ok(module.finish())
+}
+
 /// Everything that goes into the app.
-fn parts(metadata: &Metadata, glue: &Path) -> Result<Parts, WebError> {
+fn parts(metadata: &Metadata, glue: &Path, form: Form) -> Result<Parts, WebError> {
     let web = root().join("web");
     let template = |name: &str| text(&web.join(name));
     let snippets = files_below(&glue.join("snippets")).unwrap_or_default();
@@ -202,6 +242,8 @@ fn parts(metadata: &Metadata, glue: &Path) -> Result<Parts, WebError> {
         manifest: template("manifest.webmanifest")?,
         glue: text(&glue.join("app.js"))?,
         wasm: read(&glue.join("app_bg.wasm"))?,
+        loader: text(&glue.join("later.js"))?.replace("./split_later.wasm", "./later.wasm"),
+        later: without_names(&glue.join("split_later.wasm"), form)?,
         snippets: snippets.into_iter().map(|(name, bytes)| (format!("snippets/{name}"), bytes)).collect(),
         leaves,
     })

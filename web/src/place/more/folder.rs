@@ -175,8 +175,8 @@ pub(super) async fn given(parcel: Result<Parcel, String>, title: &str) -> Option
         Err(why) => return Some(Outcome::Wrong(why.into())),
     };
     match given {
-        Ok(share::Outcome::Shared) => Some(Outcome::Done(t!("share.file_given"))),
-        Ok(share::Outcome::Downloaded) => Some(Outcome::Done(t!("share.file_saved"))),
+        Ok(share::Outcome::Shared) => Some(Outcome::Done(t!("common.file_given"))),
+        Ok(share::Outcome::Downloaded) => Some(Outcome::Done(t!("common.file_saved"))),
         Ok(share::Outcome::Cancelled) => None,
         Err(error) => Some(Outcome::wrong(&error)),
     }

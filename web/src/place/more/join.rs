@@ -19,7 +19,7 @@ pub fn Join() -> Html {
     let going = use_going();
     let text = use_state(|| going.invited.clone());
     if going.at.ends_with("join/recover") {
-        return html! { <Page title={t!("join.recover")}><Recover /></Page> };
+        return html! { <Page title={t!("start.recover")}><Recover /></Page> };
     }
     let read = {
         let text = text.setter();
@@ -107,7 +107,7 @@ fn Ask(props: &AskProps) -> Html {
     };
     html! {
         <form class="welcome-form" onsubmit={open}>
-            <TextArea label={t!("join.paste")} value={(*typed).clone()} on_input={set} rows={3} />
+            <TextArea label={t!("start.paste")} value={(*typed).clone()} on_input={set} rows={3} />
             <Button label={t!("join.join")} kind={Kind::Main} wide=true submit=true />
             <Button label={t!("common.paste")} on_press={paste} />
             <Scan on_read={props.on_read.clone()} />

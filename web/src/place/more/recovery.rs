@@ -51,8 +51,8 @@ pub(super) fn RecoveryPage() -> Html {
                 </div>
             </Section>
             if !desk.is_chef() {
-                <Section title={t!("join.recover")}>
-                    <Row to="more/join/recover" name={t!("join.recover")} icon={Some(Shape::Fetch)} />
+                <Section title={t!("start.recover")}>
+                    <Row to="more/join/recover" name={t!("start.recover")} icon={Some(Shape::Fetch)} />
                 </Section>
             }
             <div class="no-paper"><RelaySees /></div>

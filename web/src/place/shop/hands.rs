@@ -10,7 +10,7 @@ use crate::desk::{Desk, stamp};
 
 /// The desk, at one trip.
 #[derive(Clone, PartialEq)]
-pub(super) struct Hands {
+pub struct Hands {
     pub(super) desk: Desk,
     pub(super) id: DocId,
     /// The store that the person says to be in.

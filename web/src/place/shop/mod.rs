@@ -30,6 +30,10 @@ mod why;
 
 use yew::prelude::*;
 
+pub use hands::Hands;
+pub use trip::OverList;
+pub(crate) use trip::behind;
+
 use crate::desk::use_desk;
 use trip::Trip;
 use trips::Trips;

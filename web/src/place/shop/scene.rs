@@ -4,12 +4,13 @@ use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::rc::Rc;
 
-use trug_catalog::{Catalog, Keep, RawKind, fold};
+use trug_catalog::{Keep, fold};
 use trug_replica::id::{DeviceId, LineId, PickId};
 use trug_replica::run::{Claimed, Line, LineState, LineView, Note, Pick, PlanLine, Taken};
 use yew::AttrValue;
 
 use super::who::Who;
+use crate::later;
 use crate::look::{Ticked, Tone};
 use crate::words::{say_name, t};
 
@@ -118,13 +119,18 @@ impl Beside {
 pub(super) struct Raw(RefCell<HashMap<String, bool>>);
 
 impl Raw {
+    /// Whether the catalogue is here to ask.
+    pub(super) fn is_known() -> bool {
+        later::here().is_some()
+    }
+
     fn is(&self, food: &str) -> bool {
         if let Some(known) = self.0.borrow().get(food) {
             return *known;
         }
-        let catalog = Catalog::builtin();
-        let kind = catalog.find(food).and_then(|found| catalog.get(found.food).raw);
-        let raw = kind.is_some_and(|kind| kind != RawKind::Egg);
+        // The catalogue is not on the first screen; the list is read again when it has come.
+        let Some(later) = later::here() else { return false };
+        let raw = (later.is_raw)(food);
         self.0.borrow_mut().insert(food.to_owned(), raw);
         raw
     }

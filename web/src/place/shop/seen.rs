@@ -33,6 +33,8 @@ pub(super) struct Seen {
     pub(super) receipts: Vec<(FactId, Receipt)>,
     /// How much of it this program cannot read.
     pub(super) unreadable: usize,
+    /// The catalogue was here to say what is raw.
+    raw_known: bool,
     /// A newer program has written here: it is shown, and not changed.
     pub(super) read_only: bool,
 }
@@ -63,7 +65,9 @@ impl Seen {
         let (notes, remarks) = notes(run);
         let beside = Beside { claims: run.claims(), notes, changed: knows.changed };
         let view = run.view();
-        let before = before.filter(|before| *before.who == who && before.beside.claims == beside.claims);
+        let before = before.filter(|before| {
+            *before.who == who && before.beside.claims == beside.claims && before.raw_known == Raw::is_known()
+        });
         let items = items(&view.lines, &who, &beside, knows.raw, before);
         Self {
             title: run.title().unwrap_or_default(),
@@ -73,6 +77,7 @@ impl Seen {
             remarks,
             conflicts: run.conflicts(),
             receipts: run.receipts(),
+            raw_known: Raw::is_known(),
             unreadable: view.unreadable.len(),
             read_only: run.mode() != Mode::Writable,
             lines: view.lines,

@@ -1,7 +1,7 @@
 //! One shopping trip on the screen.
 
 use std::cell::RefCell;
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::rc::Rc;
 
 use gloo::timers::callback::Timeout;
@@ -9,7 +9,7 @@ use trug_device::DocId;
 use trug_measure::System;
 use trug_provision::kitchen::Kitchen;
 use trug_replica::Document as _;
-use trug_replica::id::{LineId, PickId, Stamp};
+use trug_replica::id::{Alias, LineId, PickId, Stamp};
 use yew::prelude::*;
 
 use super::cold::ColdClock;
@@ -28,6 +28,7 @@ use super::tools::{Finish, Tools};
 use super::who::tables;
 use crate::app::{Frame, use_going};
 use crate::desk::{Desk, KitchenNow, stamp, use_desk};
+use crate::later::{self, InTime, Scene};
 use crate::look::{Button, Empty, Field, Icon, Input, Kind, Notice, Progress, Shape, Toast, Toggle, Tone};
 use crate::platform::wake::Awake;
 use crate::words::{spoken, t};
@@ -42,7 +43,7 @@ pub(super) struct TripProps {
 
 /// What lies over the list.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Over {
+pub(crate) enum Over {
     Nothing,
     Line(LineId),
     Add,
@@ -74,7 +75,7 @@ pub(super) fn is_set(desk: &Desk, name: &str) -> bool {
 }
 
 /// What a reading of the trip depends on.
-type Key = (Vec<[u8; 32]>, Option<Rc<KitchenNow>>, &'static str, Rc<HashMap<LineId, String>>);
+type Key = (Vec<[u8; 32]>, Option<Rc<KitchenNow>>, bool, &'static str, Rc<HashMap<LineId, String>>);
 
 /// The trip as it is now, read again only when it, the kitchen or the language has changed.
 #[hook]
@@ -83,14 +84,13 @@ fn use_seen(desk: &Desk, id: &DocId, changed: &Rc<HashMap<LineId, String>>) -> O
     let before = use_mut_ref(|| None::<Rc<Seen>>);
     let kitchen = desk.kitchen().and_then(Result::ok);
     let heads = desk.read(|device| device.run(id).map(|run| run.heads().into_iter().map(|head| head.0).collect()));
-    let key: Option<Key> = heads.map(|heads| (heads, kitchen.clone(), spoken().tag(), changed.clone()));
+    let key: Option<Key> =
+        heads.map(|heads| (heads, kitchen.clone(), later::here().is_some(), spoken().tag(), changed.clone()));
     let seen = use_memo((key, id.clone()), |(key, id)| {
         key.as_ref()?;
         let kitchen = kitchen.as_ref().map(|now| &now.kitchen);
         let knows = Knows {
-            tables: kitchen
-                .map(|kitchen| desk.read(|device| tables(kitchen, &device.aliases(id, kitchen))))
-                .unwrap_or_default(),
+            tables: kitchen.map_or_else(|| remembered(desk, id), |kitchen| names_now(desk, id, kitchen)),
             units: units(desk, kitchen),
             changed: (**changed).clone(),
             raw: &raw,
@@ -99,7 +99,42 @@ fn use_seen(desk: &Desk, id: &DocId, changed: &Rc<HashMap<LineId, String>>) -> O
         before.replace(Some(seen.clone()));
         Some(seen)
     });
+    {
+        let (desk, id) = (desk.clone(), id.clone());
+        use_effect_with(kitchen, move |kitchen| {
+            if let Some(now) = kitchen {
+                remember(&desk, &id, &now.kitchen);
+            }
+        });
+    }
     (*seen).clone()
+}
+
+fn names_now(desk: &Desk, id: &DocId, kitchen: &Kitchen) -> BTreeMap<Alias, String> {
+    desk.read(|device| tables(kitchen, &device.aliases(id, kitchen)))
+}
+
+fn names_key(id: &DocId) -> String {
+    format!("names/{id}")
+}
+
+/// Keeps what the list needs of the kitchen, so that it opens with the right names and units before the kitchen is read.
+fn remember(desk: &Desk, id: &DocId, kitchen: &Kitchen) {
+    let units = if kitchen.units == System::Metric { "metric" } else { "us" };
+    let names: String =
+        names_now(desk, id, kitchen).into_iter().map(|(alias, name)| format!("{alias}\t{name}\n")).collect();
+    for (key, now) in [("units", units), (&names_key(id), &names)] {
+        if desk.preference(key).as_deref() != Some(now) {
+            desk.prefer(key, now);
+        }
+    }
+}
+
+/// What the households were called when the kitchen was last read.
+fn remembered(desk: &Desk, id: &DocId) -> BTreeMap<Alias, String> {
+    let names = desk.preference(&names_key(id)).unwrap_or_default();
+    let lines = names.lines().filter_map(|line| line.split_once('\t'));
+    lines.filter_map(|(alias, name)| Some((Alias::new(alias).ok()?, name.to_owned()))).collect()
 }
 
 /// The kitchen's units; a helper's as they were chosen.
@@ -256,7 +291,14 @@ pub(super) fn Trip(props: &TripProps) -> Html {
             back={back(&desk, &going)}
             actions={actions(&open)}
             below={head(&seen, purse.as_deref(), &open)}
-            over={over_list(&over, &hands, &seen, purse.as_ref(), &say)}
+            over={over_list(OverList {
+                what: (*over).clone(),
+                hands: hands.clone(),
+                seen: seen.clone(),
+                purse: purse.clone(),
+                on_over: open.clone(),
+                say: say.clone(),
+            })}
             toasts={[(*news).clone(), (*own).clone()].into_iter().flatten().collect::<Vec<_>>()}
             {on_gone}
         >
@@ -271,6 +313,13 @@ pub(super) fn Trip(props: &TripProps) -> Html {
             />
             { end(&seen, &hands, &open) }
         </Frame>
+    }
+}
+
+fn over_list(over: OverList) -> Html {
+    match over.what {
+        Over::Nothing => Html::default(),
+        _ => html! { <InTime scene={Scene::OverList(over.into())} /> },
     }
 }
 
@@ -339,7 +388,7 @@ fn notices(hands: &Hands, seen: &Rc<Seen>) -> Html {
         if seen.read_only { <Notice tone={Tone::Trouble}>{ t!("error.newer") }</Notice> }
         if seen.unreadable > 0 { <Notice tone={Tone::Care}>{ t!("shop.unreadable", count = seen.unreadable) }</Notice> }
         if quarantined > 0 { <Notice tone={Tone::Care}>{ t!("shop.set_aside", count = quarantined) }</Notice> }
-        { behind(hands) }
+        if hands.desk.is_chef() { <InTime scene={Scene::Behind(hands.clone())} meanwhile={Html::default()} /> }
         { for seen.remarks.iter().map(|(by, note)| html! {
             <Notice>{ t!("shop.said", who = seen.who.person(*by), text = note.text) }</Notice>
         }) }
@@ -347,7 +396,7 @@ fn notices(hands: &Hands, seen: &Rc<Seen>) -> Html {
 }
 
 /// A trip that is over, or whose plan differs all the same, is brought up to date when the chef says so.
-fn behind(hands: &Hands) -> Html {
+pub(crate) fn behind(hands: &Hands) -> Html {
     let Some(Ok(now)) = hands.desk.kitchen() else { return Html::default() };
     let over = hands.desk.read(|device| device.is_finished(&hands.id));
     let is_behind = || hands.desk.read(|device| device.is_behind(&hands.id, &now.kitchen).unwrap_or(false));
@@ -432,40 +481,44 @@ fn end(seen: &Seen, hands: &Hands, open: &Callback<Over>) -> Html {
     }
 }
 
-fn over_list(
-    over: &UseStateHandle<Over>,
-    hands: &Hands,
-    seen: &Rc<Seen>,
-    purse: Option<&Rc<Purse>>,
-    say: &Callback<(AttrValue, Option<Callback<()>>)>,
-) -> Html {
-    let set = over.setter();
-    let on_close = Callback::from(move |()| set.set(Over::Nothing));
-    let (hands, seen) = (hands.clone(), seen.clone());
-    match &**over {
-        Over::Nothing => Html::default(),
-        Over::Line(line) => {
-            let on_done = done(&hands, say, &on_close);
-            html! { <LineSheet key={line.to_string()} {hands} {seen} line={line.clone()} {on_close} {on_done} /> }
+/// What lies over the list just now, with all that it needs.
+#[derive(Clone, PartialEq)]
+pub struct OverList {
+    what: Over,
+    hands: Hands,
+    seen: Rc<Seen>,
+    purse: Option<Rc<Purse>>,
+    on_over: Callback<Over>,
+    say: Callback<(AttrValue, Option<Callback<()>>)>,
+}
+
+impl OverList {
+    /// Draws it.
+    pub(crate) fn draw(&self) -> Html {
+        let on_close = self.on_over.reform(|()| Over::Nothing);
+        let (hands, seen) = (self.hands.clone(), self.seen.clone());
+        match &self.what {
+            Over::Nothing => Html::default(),
+            Over::Line(line) => {
+                let on_done = done(&hands, &self.say, &on_close);
+                html! { <LineSheet key={line.to_string()} {hands} {seen} line={line.clone()} {on_close} {on_done} /> }
+            }
+            Over::Add => html! { <Add {hands} {seen} {on_close} /> },
+            Over::Tools => html! { <Tools {hands} {seen} {on_close} on_open={self.on_over.clone()} /> },
+            Over::Split => html! { <Split {hands} {seen} {on_close} /> },
+            Over::Stores => {
+                let (desk, key) = (hands.desk.clone(), here_key(&hands.id));
+                let on_here =
+                    Callback::from(move |store: Option<String>| desk.prefer(&key, &store.unwrap_or_default()));
+                html! { <Stores {hands} {seen} {on_close} {on_here} /> }
+            }
+            Over::Till => html! { <Till {hands} {seen} {on_close} /> },
+            Over::Purse => match &self.purse {
+                Some(purse) => html! { <PurseSheet purse={purse.clone()} {on_close} /> },
+                None => Html::default(),
+            },
+            Over::Finish => html! { <Finish {hands} left={seen.count(Group::ToGet)} {on_close} /> },
         }
-        Over::Add => html! { <Add {hands} {seen} {on_close} /> },
-        Over::Tools => {
-            let set = over.setter();
-            let on_open = Callback::from(move |what: Over| set.set(what));
-            html! { <Tools {hands} {seen} {on_close} {on_open} /> }
-        }
-        Over::Split => html! { <Split {hands} {seen} {on_close} /> },
-        Over::Stores => {
-            let (desk, key) = (hands.desk.clone(), here_key(&hands.id));
-            let on_here = Callback::from(move |store: Option<String>| desk.prefer(&key, &store.unwrap_or_default()));
-            html! { <Stores {hands} {seen} {on_close} {on_here} /> }
-        }
-        Over::Till => html! { <Till {hands} {seen} {on_close} /> },
-        Over::Purse => match purse {
-            Some(purse) => html! { <PurseSheet purse={purse.clone()} {on_close} /> },
-            None => Html::default(),
-        },
-        Over::Finish => html! { <Finish {hands} left={seen.count(Group::ToGet)} {on_close} /> },
     }
 }
 

@@ -40,7 +40,7 @@ pub(super) fn Trips() -> Html {
                     icon={Shape::Basket}
                 >
                     if chef { <Button label={t!("shop.go_week")} kind={Kind::Main} on_press={going.to("week")} /> }
-                    if !chef { <Button label={t!("join.paste")} on_press={going.to("more/join")} /> }
+                    if !chef { <Button label={t!("start.paste")} on_press={going.to("more/join")} /> }
                 </Empty>
             } else {
                 <Section title={t!("shop.trips")}>

@@ -23,6 +23,8 @@ mod tidy;
 mod trip;
 mod weeks;
 
+pub use trip::trip_title;
+
 use std::rc::Rc;
 
 use yew::prelude::*;

@@ -46,6 +46,13 @@ pub(super) struct StartTripProps {
     pub(super) on_close: Callback<()>,
 }
 
+/// What a trip for a week is called: after its first day of shopping.
+#[must_use]
+pub fn trip_title(kitchen: &Kitchen, week: &str) -> String {
+    let shop = kitchen.weeks.get(week).and_then(|week| week.services.iter().map(|service| service.shop).min());
+    shop.map_or_else(String::new, |shop| t!("shop.trip_of", date = full_day(shop)).to_string())
+}
+
 /// For which households, at which store, under which name.
 #[component]
 pub(super) fn StartTrip(props: &StartTripProps) -> Html {
@@ -54,10 +61,7 @@ pub(super) fn StartTrip(props: &StartTripProps) -> Html {
     let week = kitchen.weeks.get(props.id.as_str());
     let left_out = use_state(BTreeSet::<String>::new);
     let store = use_state(AttrValue::default);
-    let title = use_state(|| {
-        let shop = week.and_then(|week| week.services.iter().map(|service| service.shop).min());
-        shop.map_or_else(String::new, |shop| t!("shop.trip_of", date = full_day(shop)).to_string())
-    });
+    let title = use_state(|| trip_title(kitchen, &props.id));
     let wrong = use_state(|| None::<AttrValue>);
     let all = week.map(|week| tables(kitchen, week)).unwrap_or_default();
     let chosen: Vec<String> = all.iter().map(|(id, ..)| id.clone()).filter(|id| !left_out.contains(id)).collect();

@@ -12,6 +12,7 @@ use yew::prelude::*;
 
 use crate::app::use_going;
 use crate::desk::{Desk, use_desk};
+use crate::later::{self, InTime, Scene};
 use crate::look::{Button, Kind, Notice, Shape, Shell, Tone};
 use crate::platform::http;
 use crate::words::t;
@@ -46,7 +47,7 @@ pub fn Welcome(_: &WelcomeProps) -> Html {
     let (desk, going) = (use_desk(), use_going());
     let doing = use_state(|| Doing::Choosing);
     if going.invited.is_some() || going.at.starts_with("join") {
-        return html! { <super::more::Join /> };
+        return html! { <InTime scene={Scene::Join} /> };
     }
     let demo = {
         let (desk, doing, go) = (desk.clone(), doing.setter(), going.go.clone());
@@ -71,24 +72,29 @@ pub fn Welcome(_: &WelcomeProps) -> Html {
     };
     let working = *doing == Doing::Working;
     let inner = match &*doing {
-        Doing::Naming => html! { <Beginning on_back={back} /> },
+        Doing::Naming => html! { <InTime scene={Scene::Beginning(back)} /> },
         _ => html! { <>
             <p class="welcome-lead">{ t!("start.text") }</p>
             if let Doing::Wrong(wrong) = &*doing {
                 <Notice tone={Tone::Trouble}>{ wrong.clone() }</Notice>
             }
             <div class="welcome-choices">
-                <Choosing label={t!("start.empty")} text={t!("start.empty_text")} icon={Shape::Week} on_press={name} />
-                <Choosing label={t!("start.demo")} text={t!("start.demo_text")} icon={Shape::Basket} busy={working} on_press={demo} />
-                <super::more::folder::BringIn first=true />
+                <Choosing label={t!("start.empty")} text={t!("start.empty_text")} icon={Some(Shape::Week)} on_press={name} />
+                <Choosing label={t!("start.demo")} text={t!("start.demo_text")} icon={Some(Shape::Basket)} busy={working} on_press={demo} />
+                <InTime scene={Scene::BringIn} meanwhile={folder_soon()} />
             </div>
             <div class="welcome-else">
                 <Button label={t!("start.link")} kind={Kind::Quiet} on_press={going.to("join")} />
-                <Button label={t!("join.recover")} kind={Kind::Quiet} on_press={going.to("join/recover")} />
+                <Button label={t!("start.recover")} kind={Kind::Quiet} on_press={going.to("join/recover")} />
             </div>
         </> },
     };
     html! { <Shell title={t!("start.title")}><div class="welcome">{ inner }</div></Shell> }
+}
+
+/// Bringing in a folder, before what reads one is here.
+fn folder_soon() -> Html {
+    html! { <Choosing label={t!("start.folder")} text={t!("start.folder_text")} busy=true on_press={Callback::noop()} /> }
 }
 
 /// One of the ways to begin.
@@ -99,7 +105,8 @@ pub struct ChoosingProps {
     /// What that comes to.
     pub text: AttrValue,
     /// Its drawing.
-    pub icon: Shape,
+    #[prop_or_default]
+    pub icon: Option<Shape>,
     /// It is at work.
     #[prop_or_default]
     pub busy: bool,
@@ -142,11 +149,20 @@ pub(crate) fn page_says(name: &str) -> Option<String> {
 }
 
 async fn bring_in_demo(desk: &Desk) -> Result<(), String> {
+    let later = later::load().await.map_err(|_| t!("error.part_missing").to_string())?;
     let address = page_says("trug-demo").ok_or_else(|| t!("error.not_found").to_string())?;
     let answer =
         http::send("GET", &absolute(&address), &[], None, PATIENCE).await.map_err(|error| error.to_string())?;
+    (later.demo)(desk, &answer.body)
+}
+
+/// Takes the demo in, from its file.
+///
+/// # Errors
+/// What is wrong, for a person.
+pub fn take_demo_in(desk: &Desk, file: &[u8]) -> Result<(), String> {
     let texts: BTreeMap<String, String> =
-        serde_json::from_slice(&answer.body).map_err(|_| t!("error.not_found").to_string())?;
+        serde_json::from_slice(file).map_err(|_| t!("error.not_found").to_string())?;
     desk.act(|device, now, out| demo_in(device, now, &files_of(texts), out)).map_err(|error| error.to_string())?;
     desk.prefer("demo", "1");
     Ok(())
@@ -165,6 +181,6 @@ fn demo_in(device: &mut Device, now: Instant, files: &Files, out: &mut Vec<Effec
     let (kitchen, _) = device.kitchen()?;
     let plan = Plan { week: DEMO_WEEK.to_owned(), households: Vec::new(), store: None };
     // A demo without a trip is a demo all the same.
-    let _ = device.start_trip(now, &kitchen, &plan, DEMO_WEEK, out);
+    let _ = device.start_trip(now, &kitchen, &plan, &crate::place::week::trip_title(&kitchen, DEMO_WEEK), out);
     Ok(())
 }

@@ -1,0 +1,179 @@
+//! What the first screen does not need, in a second module of WebAssembly.
+//!
+//! The list can be used when the first module is there: the desk, the kit, the list itself. Everything else is reached
+//! through [`Later`] and comes after the first drawing: the week, the pantries, what is behind More, whatever is laid over
+//! the list, and reading the kitchen folder. The build takes it out of the first module (feature `apart`); without the
+//! feature it is all one, as in tests.
+
+use std::borrow::Cow;
+use std::cell::Cell;
+use std::rc::Rc;
+
+use thiserror::Error;
+use trug_catalog::{Catalog, RawKind};
+use trug_device::{Device, KitchenError, Unsettled};
+use trug_provision::kitchen::Kitchen;
+use wasm_bindgen_futures::spawn_local;
+use yew::prelude::*;
+
+use crate::desk::{Desk, use_desk};
+use crate::look::{Button, Notice, Tone};
+use crate::place::shop::{Hands, OverList, behind};
+use crate::place::{more, pantries, week, welcome};
+use crate::words::{rest, t};
+
+/// What can be asked of the second module.
+#[derive(Clone, Copy)]
+pub struct Later {
+    draw: fn(&Scene) -> Html,
+    /// Reads the kitchen of a device.
+    pub kitchen: fn(&Device) -> Result<(Kitchen, Vec<Unsettled>), KitchenError>,
+    /// Brings trips up to date with their plans.
+    pub follow: fn(&Desk),
+    /// Whether a food is raw meat, poultry or fish, by its name in the catalogue.
+    pub is_raw: fn(&str) -> bool,
+    /// The words of what is drawn here, by language and key.
+    pub words: fn(&str, &str) -> Option<Cow<'static, str>>,
+    /// Takes the demo in, from its file.
+    pub demo: fn(&Desk, &[u8]) -> Result<(), String>,
+}
+
+/// Something that the second module draws.
+#[derive(Clone, PartialEq)]
+pub enum Scene {
+    /// A place, and where in it.
+    Week(AttrValue),
+    /// A place, and where in it.
+    Pantries(AttrValue),
+    /// A place, and where in it.
+    More(AttrValue),
+    /// Joining by a link.
+    Join,
+    /// Bringing in a folder on first open.
+    BringIn,
+    /// Beginning a kitchen, with a way back.
+    Beginning(Callback<()>),
+    /// What lies over the list.
+    OverList(Rc<OverList>),
+    /// That a trip is behind its plan.
+    Behind(Hands),
+}
+
+/// The second module did not come: no network, and it was not kept before.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[error("the second module did not come")]
+pub struct Missing;
+
+#[cfg(feature = "apart")]
+impl From<wasm_split_helpers::SplitLoaderError> for Missing {
+    fn from(_: wasm_split_helpers::SplitLoaderError) -> Self {
+        Self
+    }
+}
+
+thread_local! {
+    static HERE: Cell<Option<Later>> = const { Cell::new(None) };
+    static MISSING: Cell<bool> = const { Cell::new(false) };
+    static WAITING: Cell<bool> = const { Cell::new(false) };
+}
+
+/// The second module, once it is here.
+#[must_use]
+pub fn here() -> Option<Later> {
+    HERE.with(Cell::get)
+}
+
+/// The second module, as soon as it is here.
+///
+/// # Errors
+/// [`Missing`]; asking again tries again.
+pub async fn load() -> Result<Later, Missing> {
+    if let Some(later) = here() {
+        return Ok(later);
+    }
+    #[cfg(feature = "apart")]
+    let later = apart().await?;
+    #[cfg(not(feature = "apart"))]
+    let later = apart()?;
+    HERE.with(|here| here.set(Some(later)));
+    Ok(later)
+}
+
+/// Where the second module begins: what is reached from here alone goes into it.
+#[cfg_attr(feature = "apart", wasm_split_helpers::wasm_split(later, fallible))]
+#[allow(clippy::unnecessary_wraps, reason = "apart from the rest, it may fail to come")]
+fn apart() -> Result<Later, Missing> {
+    Ok(Later {
+        draw,
+        kitchen: Device::kitchen,
+        follow: Desk::follow_plans,
+        is_raw,
+        words: rest::translate,
+        demo: welcome::take_demo_in,
+    })
+}
+
+fn is_raw(food: &str) -> bool {
+    let catalog = Catalog::builtin();
+    let kind = catalog.find(food).and_then(|found| catalog.get(found.food).raw);
+    kind.is_some_and(|kind| kind != RawKind::Egg)
+}
+
+fn draw(scene: &Scene) -> Html {
+    match scene {
+        Scene::Week(rest) => html! { <week::Week {rest} /> },
+        Scene::Pantries(rest) => html! { <pantries::Pantries {rest} /> },
+        Scene::More(rest) => html! { <more::More {rest} /> },
+        Scene::Join => html! { <more::Join /> },
+        Scene::BringIn => html! { <more::folder::BringIn first=true /> },
+        Scene::Beginning(on_back) => html! { <welcome::Beginning {on_back} /> },
+        Scene::OverList(over) => over.draw(),
+        Scene::Behind(hands) => behind(hands),
+    }
+}
+
+/// Fetches the second module, and has everything drawn anew when it is here, or did not come.
+pub fn fetch(desk: &Desk) {
+    if here().is_some() || WAITING.with(|waiting| waiting.replace(true)) {
+        return;
+    }
+    let desk = desk.clone();
+    spawn_local(async move {
+        let loaded = load().await;
+        WAITING.with(|waiting| waiting.replace(false));
+        MISSING.with(|missing| missing.set(loaded.is_err()));
+        desk.changed();
+    });
+}
+
+/// What is drawn.
+#[derive(Properties, PartialEq)]
+pub struct InTimeProps {
+    /// What.
+    pub scene: Scene,
+    /// What stands there until then.
+    #[prop_or_else(opening)]
+    pub meanwhile: Html,
+}
+
+fn opening() -> Html {
+    html! { <p class="opening" role="status">{ t!("common.opening") }</p> }
+}
+
+/// A scene of the second module, as soon as that is here.
+#[component]
+pub fn InTime(props: &InTimeProps) -> Html {
+    let desk = use_desk();
+    if let Some(later) = here() {
+        return (later.draw)(&props.scene);
+    }
+    if !MISSING.with(Cell::get) {
+        return props.meanwhile.clone();
+    }
+    let again = Callback::from(move |_: MouseEvent| fetch(&desk));
+    html! {
+        <Notice tone={Tone::Trouble} title={t!("error.part_missing")}>
+            <Button label={t!("error.again")} on_press={again} />
+        </Notice>
+    }
+}
