@@ -22,12 +22,15 @@ use crate::place::shop::{Hands, OverList, behind};
 use crate::place::{more, pantries, week, welcome};
 use crate::words::{rest, t};
 
+/// A kitchen, and what of its stock is not counted.
+pub type Reading = Result<(Kitchen, Vec<Unsettled>), KitchenError>;
+
 /// What can be asked of the second module.
 #[derive(Clone, Copy)]
 pub struct Later {
     draw: fn(&Scene) -> Html,
     /// Reads the kitchen of a device.
-    pub kitchen: fn(&Device) -> Result<(Kitchen, Vec<Unsettled>), KitchenError>,
+    pub kitchen: fn(&Device) -> Reading,
     /// Brings trips up to date with their plans.
     pub follow: fn(&Desk),
     /// Whether a food is raw meat, poultry or fish, by its name in the catalogue.
