@@ -10,6 +10,7 @@ use super::scan::Scan;
 use crate::app::{Going, use_going};
 use crate::desk::{Desk, use_desk};
 use crate::look::{Button, Field, Kind, Notice, Shell, TextArea, Tone};
+use crate::place::shop;
 use crate::platform::{address, install, share};
 use crate::words::{say, t};
 
@@ -187,7 +188,7 @@ fn joined(desk: &Desk, invitation: &Invitation, name: &str) -> Result<DocId, Str
 
 fn place_of(kind: DocumentKind, id: &DocId) -> String {
     match kind {
-        DocumentKind::Run => format!("shop/trip/{id}"),
+        DocumentKind::Run => shop::place_of(id.as_str()),
         DocumentKind::Pantry => format!("pantries/{id}"),
         DocumentKind::Book => "week".to_owned(),
     }

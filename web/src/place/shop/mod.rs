@@ -38,6 +38,12 @@ use crate::desk::use_desk;
 use trip::Trip;
 use trips::Trips;
 
+/// Where a trip is shown, by its document's id.
+#[must_use]
+pub fn place_of(id: &str) -> String {
+    format!("shop/trip/{id}")
+}
+
 /// The screen. `rest` is what follows the place's name in the address: nothing for the latest trip, `trips` for all of
 /// them, `trip/` and a document's id for one.
 #[derive(Properties, PartialEq)]

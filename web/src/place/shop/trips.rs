@@ -5,6 +5,7 @@ use trug_replica::run::LineState;
 use yew::prelude::*;
 
 use super::figures::day;
+use super::place_of;
 use crate::app::{Frame, use_going};
 use crate::desk::{Desk, use_desk};
 use crate::look::{Badge, Button, Empty, Kind, Leads, Notice, Section, Shape, Tone};
@@ -24,7 +25,7 @@ pub(super) fn Trips() -> Html {
         Callback::from(move |_: MouseEvent| {
             let title = t!("shop.trip_of", date = day(&clock::today()));
             match desk.act(|device, now, out| device.new_trip(now, &title, out)) {
-                Ok(id) => go.emit(format!("shop/trip/{id}")),
+                Ok(id) => go.emit(place_of(id.as_str())),
                 Err(error) => wrong.set(Some(error.to_string().into())),
             }
         })
@@ -57,7 +58,7 @@ fn one(desk: &Desk, going: &crate::app::Going, trip: &Entry, at: usize) -> Html 
     let over = desk.read(|device| device.is_finished(&trip.id));
     let text = if at < MOST_COUNTED { left(desk, &trip.id) } else { Default::default() };
     html! {
-        <Leads key={trip.id.to_string()} {name} {text} icon={Some(Shape::Basket)} on_press={going.to(format!("shop/trip/{}", trip.id))}>
+        <Leads key={trip.id.to_string()} {name} {text} icon={Some(Shape::Basket)} on_press={going.to(place_of(trip.id.as_str()))}>
             if over { <Badge text={t!("shop.over")} /> }
             if !trip.owned { <Badge text={t!("shop.joined")} icon={Some(Shape::People)} /> }
         </Leads>

@@ -23,6 +23,7 @@ use crate::app::use_going;
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{Button, Confirm, Disclosure, Empty, Kind, Notice, Section, Shape, Tone};
 use crate::place::links::{Row, Way};
+use crate::place::shop::place_of;
 use crate::words::t;
 
 /// A week's list, and what raw food is kept too long for it.
@@ -207,7 +208,7 @@ fn TripRows(props: &TripRowsProps) -> Html {
     }
     html! {
         <Section title={t!("shop.trips")}>
-            { for trips.into_iter().map(|(id, title)| html! { <Row key={id.as_str()} to={format!("shop/{id}")} name={title} /> }) }
+            { for trips.into_iter().map(|(id, title)| html! { <Row key={id.as_str()} to={place_of(&id)} name={title} /> }) }
         </Section>
     }
 }

@@ -15,6 +15,7 @@ use crate::app::use_going;
 use crate::desk::Desk;
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{Button, Field, Kind, Notice, Pick, Select, Sheet, Toggle, Tone};
+use crate::place::shop::place_of;
 use crate::words::t;
 
 /// The trips that follow a week, the latest first: their ids and titles.
@@ -78,7 +79,7 @@ pub(super) fn StartTrip(props: &StartTripProps) -> Html {
             let started =
                 hand.desk().act(|device, at, out| device.start_trip(at, &now.kitchen, &plan, title.trim(), out));
             match started {
-                Ok(id) => going.go.emit(format!("shop/{id}")),
+                Ok(id) => going.go.emit(place_of(id.as_str())),
                 Err(error) => wrong.set(Some(error.to_string().into())),
             }
         })
