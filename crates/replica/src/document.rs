@@ -1,6 +1,6 @@
 //! What the gate, the sync engine and the simulation ask of any of the three documents.
 
-use automerge::ChangeHash;
+use automerge::{ChangeHash, ReadDoc as _};
 
 use crate::id::{DeviceId, Entropy};
 use crate::replica::{LocalChange, Mode, OpenError, Replica};
@@ -92,11 +92,10 @@ pub trait Document: sealed::Inner {
         own.map(|change| LocalChange { hash: change.hash(), bytes: change.raw_bytes().to_vec() }).collect()
     }
 
-    /// A number that grows with everything that a device has seen of the document: the count of a plan made from it.
+    /// A number that grows with everything that a device has seen of the document: how many changes it holds. Who knows all
+    /// that another knows and more besides has the greater one.
     fn extent(&self) -> u64 {
-        let replica = self.replica();
-        let metas = replica.heads().into_iter();
-        metas.filter_map(|head| Some(replica.doc.get_change_meta_by_hash(&head)?.max_op)).max().unwrap_or(0)
+        self.replica().doc.stats().num_changes
     }
 
     /// Whether it holds a change.

@@ -53,6 +53,22 @@ fn a_file_changed_on_one_device_and_removed_on_another_is_a_conflict() {
     assert_eq!(b.document().file("dishes/soup.md").as_deref(), Some("# Leek soup"));
 }
 
+/// The count of a plan is made of it: a plan that was made knowing two others' changes must hold against both.
+#[test]
+fn who_knows_what_two_others_know_has_the_greatest_extent() {
+    let (mut a, mut b) = gates();
+    a.document_mut().set_file("dishes/soup.md", "# Soup").unwrap();
+    b.merge(a.document());
+    a.document_mut().set_file("dishes/stew.md", "# Stew").unwrap();
+    b.document_mut().set_file("dishes/slaw.md", "# Slaw").unwrap();
+    let apart = [a.document().extent(), b.document().extent()];
+    b.merge(a.document());
+    assert!(apart.iter().all(|apart| b.document().extent() > *apart), "{apart:?}");
+    let met = b.document().extent();
+    b.merge(a.document());
+    assert_eq!(b.document().extent(), met, "nothing new was seen");
+}
+
 #[test]
 fn large_files_travel() {
     let (mut a, mut b) = gates();

@@ -10,7 +10,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use fantoccini::elements::Element;
-use fantoccini::wd::Capabilities;
+use fantoccini::wd::{Capabilities, WebDriverCompatibleCommand};
 use fantoccini::{Client, ClientBuilder};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
@@ -20,6 +20,9 @@ use tempfile::TempDir;
 const PATIENCE: Duration = Duration::from_secs(30);
 /// Between two looks.
 const BETWEEN: Duration = Duration::from_millis(80);
+/// Files of a shop with a certificate of its own, beside its store.
+const CERTIFICATE: &str = "certificate.pem";
+const KEY: &str = "key.pem";
 /// The phone's screen.
 const SCREEN: (u32, u32) = (390, 844);
 
@@ -44,6 +47,7 @@ pub(crate) struct Shop {
     child: Option<Child>,
     data: TempDir,
     port: u16,
+    certificate: bool,
 }
 
 impl Shop {
@@ -52,7 +56,22 @@ impl Shop {
     /// # Errors
     /// What kept it from opening.
     pub(crate) fn open() -> Seen<Self> {
-        let mut shop = Self { child: None, data: TempDir::new().map_err(said)?, port: free_port()? };
+        let data = TempDir::new().map_err(said)?;
+        let mut shop = Self { child: None, data, port: free_port()?, certificate: false };
+        shop.start()?;
+        Ok(shop)
+    }
+
+    /// Opens on a free port with a certificate that nobody signed.
+    ///
+    /// # Errors
+    /// What kept it from opening.
+    pub(crate) fn open_with_certificate() -> Seen<Self> {
+        let data = TempDir::new().map_err(said)?;
+        let made = rcgen::generate_simple_self_signed(["localhost".to_owned()]).map_err(said)?;
+        std::fs::write(data.path().join(CERTIFICATE), made.cert.pem()).map_err(said)?;
+        std::fs::write(data.path().join(KEY), made.signing_key.serialize_pem()).map_err(said)?;
+        let mut shop = Self { child: None, data, port: free_port()?, certificate: true };
         shop.start()?;
         Ok(shop)
     }
@@ -64,13 +83,13 @@ impl Shop {
     pub(crate) fn start(&mut self) -> Seen<()> {
         let program =
             std::env::var("TRUG_APP").map_err(|_| "TRUG_APP names no program; run cargo xtask test".to_owned())?;
-        let mut child = Command::new(program)
-            .args(["serve", "--listen", &format!("127.0.0.1:{}", self.port), "--data"])
-            .arg(self.data.path())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .map_err(said)?;
+        let mut serve = Command::new(program);
+        serve.args(["serve", "--listen", &self.socket(), "--data"]).arg(self.data.path());
+        if self.certificate {
+            serve.arg("--tls-certificate").arg(self.data.path().join(CERTIFICATE));
+            serve.arg("--tls-key").arg(self.data.path().join(KEY));
+        }
+        let mut child = serve.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().map_err(said)?;
         let lines = child.stdout.take().map(BufReader::new).ok_or("no output")?;
         let listens = lines.lines().map_while(Result::ok).any(|line| line.contains("listening on"));
         self.child = Some(child);
@@ -89,7 +108,16 @@ impl Shop {
     /// Its address.
     #[must_use]
     pub(crate) fn address(&self) -> String {
-        format!("http://127.0.0.1:{}/", self.port)
+        match self.certificate {
+            true => format!("https://localhost:{}/", self.port),
+            false => format!("http://{}/", self.socket()),
+        }
+    }
+
+    /// Where it listens.
+    #[must_use]
+    pub(crate) fn socket(&self) -> String {
+        format!("127.0.0.1:{}", self.port)
     }
 }
 
@@ -119,10 +147,22 @@ impl Phone {
     /// # Errors
     /// What kept it from starting.
     pub(crate) async fn new(kind: Kind) -> Seen<Self> {
+        Self::with(kind, &[]).await
+    }
+
+    /// A Chromium that takes any certificate, so that one need not be signed for a test.
+    ///
+    /// # Errors
+    /// What kept it from starting.
+    pub(crate) async fn trusting_any_certificate() -> Seen<Self> {
+        Self::with(Kind::Chromium, &["--ignore-certificate-errors"]).await
+    }
+
+    async fn with(kind: Kind, more: &[&str]) -> Seen<Self> {
         let profile = TempDir::new().map_err(said)?;
         let port = free_port()?;
         let driver = driver(kind, port, profile.path())?;
-        let client = session(kind, port, profile.path()).await?;
+        let client = session(kind, port, profile.path(), more).await?;
         Ok(Self { kind, driver, port, profile, client })
     }
 
@@ -140,7 +180,7 @@ impl Phone {
         kill_tree(&mut self.driver);
         self.port = free_port()?;
         self.driver = driver(self.kind, self.port, self.profile.path())?;
-        self.client = session(self.kind, self.port, self.profile.path()).await?;
+        self.client = session(self.kind, self.port, self.profile.path(), &[]).await?;
         Ok(())
     }
 
@@ -250,6 +290,42 @@ impl Phone {
         field.send_keys(text).await.map_err(said)
     }
 
+    /// Gives a file to the field with this label, which may be hidden behind a button.
+    ///
+    /// # Errors
+    /// That there is none.
+    pub(crate) async fn give_file(&self, label: &str, path: &Path) -> Seen<()> {
+        let field = self.see("file", label).await?;
+        field.send_keys(&path.to_string_lossy()).await.map_err(said)
+    }
+
+    /// Waits for a file in the folder for downloads.
+    ///
+    /// # Errors
+    /// That none came.
+    pub(crate) async fn downloaded(&self, folder: &Path) -> Seen<PathBuf> {
+        let start = Instant::now();
+        loop {
+            let files = std::fs::read_dir(folder).map_err(said)?.filter_map(Result::ok).map(|entry| entry.path());
+            // What is still coming has another ending.
+            if let Some(found) = files.into_iter().find(|path| path.extension().is_some_and(|ending| ending == "zip")) {
+                return Ok(found);
+            }
+            if start.elapsed() > PATIENCE {
+                return Err("nothing was downloaded".to_owned());
+            }
+            tokio::time::sleep(BETWEEN).await;
+        }
+    }
+
+    /// Does what only Chromium's own tools for developers can.
+    ///
+    /// # Errors
+    /// What the browser says.
+    pub(crate) async fn devtools(&self, command: &'static str, parameters: Value) -> Seen<Value> {
+        self.client.issue_cmd(Devtools { command, parameters }).await.map_err(said)
+    }
+
     /// Waits until the page says this.
     ///
     /// # Errors
@@ -325,6 +401,24 @@ impl Phone {
     }
 }
 
+/// A command of the Chrome DevTools Protocol, by the driver's own extension.
+#[derive(Debug)]
+struct Devtools {
+    command: &'static str,
+    parameters: Value,
+}
+
+impl WebDriverCompatibleCommand for Devtools {
+    fn endpoint(&self, base: &url::Url, session: Option<&str>) -> Result<url::Url, url::ParseError> {
+        base.join(&format!("session/{}/goog/cdp/execute", session.unwrap_or_default()))
+    }
+
+    fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
+        let body = json!({ "cmd": self.command, "params": self.parameters });
+        (http::Method::POST, Some(body.to_string()))
+    }
+}
+
 impl Drop for Phone {
     fn drop(&mut self) {
         kill_tree(&mut self.driver);
@@ -368,9 +462,9 @@ fn driver(kind: Kind, port: u16, profile: &Path) -> Seen<Child> {
     command.spawn().map_err(|error| format!("{command:?}: {error}"))
 }
 
-async fn session(kind: Kind, port: u16, profile: &Path) -> Seen<Client> {
+async fn session(kind: Kind, port: u16, profile: &Path, more: &[&str]) -> Seen<Client> {
     let address = format!("http://127.0.0.1:{port}");
-    let wanted = capabilities(kind, profile)?;
+    let wanted = capabilities(kind, profile, more)?;
     let start = Instant::now();
     loop {
         let begun = ClientBuilder::new(HttpConnector::new()).capabilities(wanted.clone()).connect(&address).await;
@@ -385,16 +479,28 @@ async fn session(kind: Kind, port: u16, profile: &Path) -> Seen<Client> {
     }
 }
 
-fn capabilities(kind: Kind, profile: &Path) -> Seen<Capabilities> {
+/// How Chromium is started: quiet, and able to run as root on a build machine.
+const CHROMIUM: [&str; 11] = [
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-sync",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--lang=en-US",
+    "--use-fake-ui-for-media-stream",
+    "--use-fake-device-for-media-stream",
+];
+
+fn capabilities(kind: Kind, profile: &Path, more: &[&str]) -> Seen<Capabilities> {
+    let data = format!("--user-data-dir={}", profile.join("chromium").display());
+    let arguments: Vec<&str> = CHROMIUM.iter().chain(more).copied().chain([data.as_str()]).collect();
     let value = match kind {
         Kind::Chromium => json!({
             "browserName": "chrome",
-            "goog:chromeOptions": { "args": [
-                "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
-                "--disable-background-networking", "--disable-component-update", "--lang=en-US",
-                "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream",
-                format!("--user-data-dir={}", profile.join("chromium").display()),
-            ] },
+            "goog:chromeOptions": { "args": arguments },
         }),
         Kind::WebKit => json!({
             "browserName": "MiniBrowser",

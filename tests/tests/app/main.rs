@@ -10,14 +10,17 @@
 )]
 
 mod browser;
+mod speed;
+mod trouble;
+mod ways;
 
 use browser::{Kind, Phone, Seen, Shop};
 
 /// One browser at a time: two would time each other out on a small machine.
-static TURN: tokio::sync::Mutex<()> = tokio::sync::Mutex::const_new(());
+pub(crate) static TURN: tokio::sync::Mutex<()> = tokio::sync::Mutex::const_new(());
 
 /// The browser that this run is for.
-fn kind() -> Kind {
+pub(crate) fn kind() -> Kind {
     match std::env::var("TRUG_BROWSER").as_deref() {
         Ok("webkit") => Kind::WebKit,
         _ => Kind::Chromium,
@@ -25,7 +28,7 @@ fn kind() -> Kind {
 }
 
 /// A phone on which the demo kitchen was brought in, in the shop.
-async fn with_demo(shop: &Shop) -> Seen<Phone> {
+pub(crate) async fn with_demo(shop: &Shop) -> Seen<Phone> {
     let phone = Phone::new(kind()).await?;
     phone.open(&shop.address()).await?;
     phone.press("button", "Look around with the demo").await?;
@@ -34,7 +37,7 @@ async fn with_demo(shop: &Shop) -> Seen<Phone> {
 }
 
 /// The food that the first line of the list names.
-async fn first_line(phone: &Phone) -> Seen<String> {
+pub(crate) async fn first_line(phone: &Phone) -> Seen<String> {
     let line = phone.see("checkbox", "").await?;
     let id = serde_json::to_value(&line).map_err(|error| error.to_string())?;
     let name = "const e = arguments[0]; const by = e.getAttribute('aria-labelledby'); \
@@ -107,7 +110,7 @@ async fn a_tick_that_was_said_to_be_on_the_phone_survives_a_kill() {
 }
 
 /// The chef's phone makes a link to the trip for a helper; what the link says.
-async fn link_for(phone: &Phone, helper: &str) -> Seen<String> {
+pub(crate) async fn link_for(phone: &Phone, helper: &str) -> Seen<String> {
     phone.press("button", "Send the list").await?;
     phone.fill("Name, so that you know who it is", helper).await?;
     phone.press("button", "Make a link").await?;
@@ -120,7 +123,7 @@ async fn link_for(phone: &Phone, helper: &str) -> Seen<String> {
 }
 
 /// A helper's phone that joined by a link.
-async fn joined(link: &str, name: &str) -> Seen<Phone> {
+pub(crate) async fn joined(link: &str, name: &str) -> Seen<Phone> {
     let helper = Phone::new(kind()).await?;
     helper.open(link).await?;
     helper.fill("Your name", name).await?;

@@ -122,16 +122,17 @@ impl History {
 }
 
 /// Judges a change's operations. What replaces something is looked up in `replica`, which holds all its dependencies
-/// unless it only adds.
-pub(super) fn judge(replica: &Replica, parsed: &Parsed) -> Result<Shape, Refusal> {
+/// unless it only adds. Where a newer program has written to that, also what looks plain may build on what only it
+/// understands.
+pub(super) fn judge(replica: &Replica, of_newer: bool, parsed: &Parsed) -> Result<Shape, Refusal> {
     if parsed.expanded.actor_id == replica.schema_actor {
         return migration(replica, parsed);
     }
-    // Also what looks plain may build on what only a newer program understands.
-    if is_newer(replica) { Ok(Shape::Newer) } else { plain(replica, parsed) }
+    if of_newer { Ok(Shape::Newer) } else { plain(replica, parsed) }
 }
 
-fn is_newer(replica: &Replica) -> bool {
+/// Whether a newer program has written to it.
+pub(super) fn is_newer(replica: &Replica) -> bool {
     matches!(replica.mode(), Mode::ReadOnly { .. })
 }
 

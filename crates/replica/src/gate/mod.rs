@@ -209,6 +209,9 @@ struct Trial {
     /// What the copy holds beyond the document, in order.
     applied: Vec<Waiting>,
     newer: bool,
+    /// Whether a newer program has written to the copy as it is now, once that was asked: asking costs as much as the rest
+    /// of judging a change.
+    of_newer: Option<bool>,
 }
 
 impl<D: Document> Gate<D> {
@@ -451,7 +454,8 @@ impl<D: Document> Gate<D> {
             return Err(Refusal::Full("the document has as many changes as it can hold"));
         }
         self.history.check_order(parsed)?;
-        let shape = judge::judge(&trial.replica, parsed)?;
+        let of_newer = *trial.of_newer.get_or_insert_with(|| judge::is_newer(&trial.replica));
+        let shape = judge::judge(&trial.replica, of_newer, parsed)?;
         if shape == (Shape::Plain { adds_only: true }) {
             return Ok(());
         }
@@ -474,6 +478,7 @@ impl<D: Document> Gate<D> {
         if batch.is_empty() {
             return;
         }
+        trial.of_newer = None;
         if apply(&mut trial.replica, &batch).is_ok() {
             trial.applied.extend(batch);
             return;
@@ -547,7 +552,7 @@ impl<D: Document> Gate<D> {
 
 impl Trial {
     fn on(replica: &Replica) -> Self {
-        Self { replica: replica.clone(), batch: Vec::new(), applied: Vec::new(), newer: false }
+        Self { replica: replica.clone(), batch: Vec::new(), applied: Vec::new(), newer: false, of_newer: None }
     }
 }
 
