@@ -53,10 +53,14 @@ impl Relay {
     }
 
     fn ask(&self, call: &str, token: &str, body: &[u8]) -> (String, Vec<u8>) {
+        self.ask_with(call, token, "", body)
+    }
+
+    fn ask_with(&self, call: &str, token: &str, headers: &str, body: &[u8]) -> (String, Vec<u8>) {
         let mut stream = TcpStream::connect(&self.address).unwrap();
         let head = format!(
             "{call} HTTP/1.1\r\nHost: relay\r\nConnection: close\r\nAuthorization: Bearer {token}\r\n\
-             Content-Type: application/json\r\nContent-Length: {}\r\n\r\n",
+             {headers}Content-Type: application/json\r\nContent-Length: {}\r\n\r\n",
             body.len()
         );
         stream.write_all(head.as_bytes()).unwrap();
@@ -99,6 +103,43 @@ fn what_was_acknowledged_is_there_after_a_restart() {
     assert_eq!(status, "HTTP/1.1 200 OK");
     // Number as u64, kind as u8, length as u32, big-endian; then the bytes.
     assert_eq!(entries, [&[0, 0, 0, 0, 0, 0, 0, 1, 0, 0, 0, 0, 6], b"sealed".as_slice()].concat());
+    relay.stop();
+}
+
+#[test]
+fn a_replaced_log_can_be_had_back() {
+    let folder = Folder::new("restore");
+    let relay = Relay::start(&folder.0);
+    let writer = format!("{{\"writer\":\"{WRITER_HASH}\"}}");
+    relay.ask(&format!("PUT /v1/logs/{LOG}"), OWNER, writer.as_bytes());
+    for entry in [b"one", b"two"] {
+        relay.ask(&format!("POST /v1/logs/{LOG}/entries"), WRITER, entry);
+    }
+    // SHA-256 of 32 zero bytes and SHA-256 of `one`; of that and SHA-256 of `two`: computed with Python's hashlib.
+    let chain = "Trug-Chain: uI8_KQ_krBHaMpxVFbQYuTfem-Gr_7T_QN6Xbvg6KO4\r\n";
+    let snapshot = format!("PUT /v1/logs/{LOG}/snapshot?through=2");
+    let (status, body) = relay.ask_with(&snapshot, OWNER, chain, b"both");
+    assert!(status.starts_with("HTTP/1.1 20"), "{status} {}", String::from_utf8_lossy(&body));
+    let entries = |relay: &Relay| relay.ask(&format!("GET /v1/logs/{LOG}/entries?after=0"), OWNER, b"").1;
+    let frame = |seq: u8, kind: u8, bytes: &[u8]| {
+        [&[0, 0, 0, 0, 0, 0, 0, seq, kind, 0, 0, 0][..], &[bytes.len() as u8], bytes].concat()
+    };
+    assert_eq!(entries(&relay), frame(2, 1, b"both"));
+    relay.stop();
+
+    let restore = || {
+        let command = Command::new(env!("CARGO_BIN_EXE_trug"))
+            .args(["relay-restore", "--log", LOG, "--data"])
+            .arg(&folder.0)
+            .output();
+        let ran = command.unwrap();
+        assert_eq!(ran.status.code(), Some(0), "{}", String::from_utf8_lossy(&ran.stderr));
+        String::from_utf8(ran.stdout).unwrap()
+    };
+    assert_eq!(restore(), "the snapshot at 2 is gone, and the entries that it replaced are back\n");
+    assert!(restore().contains("nothing was changed"));
+    let relay = Relay::start(&folder.0);
+    assert_eq!(entries(&relay), [frame(1, 0, b"one"), frame(2, 0, b"two")].concat());
     relay.stop();
 }
 
