@@ -18,6 +18,8 @@ use trug_sync::{
 use crate::member::{DocId, Entry, Itself, Member, Right, unhex};
 use crate::shelf::{Effects, Shelf};
 
+/// How long after a failure the device's own records are written again, in milliseconds.
+const PAUSE: u64 = 500;
 /// Where the device keeps what it knows of itself.
 const ITSELF: &str = "device/self";
 /// Before the log's id, where it keeps what opens a document.
@@ -185,6 +187,11 @@ pub struct Device {
     /// Records of documents that nothing opens yet.
     loose: BTreeMap<LogId, Vec<(Key, Vec<u8>)>>,
     tickets: BTreeMap<Ticket, (LogId, Ticket)>,
+    /// The device's own records that are being written.
+    writing: BTreeMap<Ticket, (String, Vec<u8>)>,
+    /// Those that could not be, and when they are tried again.
+    unwritten: BTreeMap<String, Vec<u8>>,
+    again: Option<Instant>,
     calls: BTreeMap<CallId, (LogId, RequestId, Call)>,
     timers: BTreeMap<LogId, Instant>,
 }
@@ -234,6 +241,9 @@ impl Device {
             members,
             loose,
             tickets: BTreeMap::new(),
+            writing: BTreeMap::new(),
+            unwritten: BTreeMap::new(),
+            again: None,
             calls: BTreeMap::new(),
             timers: BTreeMap::new(),
         };
@@ -250,9 +260,11 @@ impl Device {
         self.write(ITSELF.to_owned(), bytes, out);
     }
 
-    /// A write whose durability nobody waits for.
+    /// A write of the device's own. It is tried again until it is durable, or something newer is under the key.
     pub(crate) fn write(&mut self, key: String, bytes: Vec<u8>, out: &mut Vec<Effect>) {
         self.next += 1;
+        self.unwritten.remove(&key);
+        self.writing.insert(Ticket(self.next), (key.clone(), bytes.clone()));
         out.push(Effect::Store { ticket: Ticket(self.next), key, bytes });
     }
 
@@ -442,8 +454,14 @@ impl Device {
     /// Takes what happened, and says what is to be done.
     pub fn handle(&mut self, now: Instant, event: Event, out: &mut Vec<Effect>) {
         match event {
-            Event::Stored(ticket) => self.stored(now, ticket, EngineEvent::Stored, out),
-            Event::NotStored(ticket) => self.stored(now, ticket, EngineEvent::NotStored, out),
+            Event::Stored(ticket) => {
+                self.own_stored(now, ticket, true, out);
+                self.stored(now, ticket, EngineEvent::Stored, out);
+            }
+            Event::NotStored(ticket) => {
+                self.own_stored(now, ticket, false, out);
+                self.stored(now, ticket, EngineEvent::NotStored, out);
+            }
             Event::Found(records) => self.found(now, records, out),
             Event::Answer(call, response) => self.answered(now, call, response.as_ref(), out),
             Event::Head(log, head) => self.pass(now, log, EngineEvent::Head(head), out),
@@ -464,6 +482,26 @@ impl Device {
     fn stored(&mut self, now: Instant, ticket: Ticket, event: fn(Ticket) -> EngineEvent, out: &mut Vec<Effect>) {
         if let Some((log, own)) = self.tickets.remove(&ticket) {
             self.pass(now, log, event(own), out);
+        }
+    }
+
+    /// Whether one of the device's own records is durable now.
+    fn own_stored(&mut self, now: Instant, ticket: Ticket, durable: bool, out: &mut Vec<Effect>) {
+        let Some((key, bytes)) = self.writing.remove(&ticket) else { return };
+        if durable || self.writing.values().any(|(newer, _)| *newer == key) {
+            return;
+        }
+        self.unwritten.insert(key, bytes);
+        self.again = Some(Instant(now.0.saturating_add(PAUSE)));
+        self.set_timer(out);
+    }
+
+    fn write_again(&mut self, now: Instant, out: &mut Vec<Effect>) {
+        if self.again.is_some_and(|again| again <= now) {
+            self.again = None;
+            for (key, bytes) in std::mem::take(&mut self.unwritten) {
+                self.write(key, bytes, out);
+            }
         }
     }
 
@@ -506,11 +544,12 @@ impl Device {
             self.timers.remove(&log);
             self.pass(now, log, EngineEvent::Time, out);
         }
+        self.write_again(now, out);
         self.set_timer(out);
     }
 
     fn set_timer(&self, out: &mut Vec<Effect>) {
-        out.extend(self.timers.values().min().map(|at| Effect::SetTimer(*at)));
+        out.extend(self.timers.values().copied().chain(self.again).min().map(Effect::SetTimer));
     }
 
     /// Gives an engine an event, and carries out what it asks for.
@@ -705,7 +744,8 @@ impl Device {
     /// How far this device's work has got in all documents together.
     #[must_use]
     pub fn status(&self) -> Status {
-        self.held.values().map(|held| held.shelf.status()).fold(Status::default(), |all, one| Status {
+        let own = Status { saving: self.writing.len() + self.unwritten.len(), ..Status::default() };
+        self.held.values().map(|held| held.shelf.status()).fold(own, |all, one| Status {
             saving: all.saving + one.saving,
             to_send: all.to_send + if one.relay { one.to_send } else { 0 },
             relay: all.relay || one.relay,

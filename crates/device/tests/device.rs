@@ -224,6 +224,38 @@ fn a_recovery_code_and_a_sealed_file_bring_the_book_back() {
     assert!(!fresh.device.run(&trip).unwrap().view().lines.is_empty());
 }
 
+/// What a device knows of itself and of what it was invited to is as hard to lose as a pick.
+#[test]
+fn what_could_not_be_written_is_written_again() {
+    let mut out = Vec::new();
+    let mut device = Device::open(Vec::new(), 9, true, NOW, &mut out).unwrap();
+    device.set_name(NOW, "Jo", &mut out);
+    for round in 0..3_u64 {
+        let now = Instant(NOW.0 + round * 10_000);
+        let mut next = Vec::new();
+        for effect in std::mem::take(&mut out) {
+            if let Effect::Store { ticket, .. } = effect {
+                device.handle(now, Event::NotStored(ticket), &mut next);
+            }
+        }
+        assert!(device.status().saving > 0);
+        let timer = next.iter().find_map(|effect| match effect {
+            Effect::SetTimer(at) => Some(*at),
+            _ => None,
+        });
+        device.handle(timer.unwrap(), Event::Time, &mut out);
+    }
+    let mut disk = BTreeMap::new();
+    for effect in std::mem::take(&mut out) {
+        if let Effect::Store { ticket, key, bytes } = effect {
+            disk.insert(key, bytes);
+            device.handle(NOW, Event::Stored(ticket), &mut out);
+        }
+    }
+    assert_eq!(device.status().saving, 0);
+    assert_eq!(Owner::open(disk, 10).device.name(), "Jo");
+}
+
 #[test]
 fn two_processes_of_one_device_see_what_the_other_stored() {
     let (mut first, trip) = chef();

@@ -68,8 +68,13 @@ impl Desk {
             let batch = std::mem::take(&mut *desk.0.queue.borrow_mut());
             let written = desk.write(&batch).await;
             desk.0.writing.set(false);
+            let durable = written.is_ok();
             desk.written(batch, written);
-            desk.flush();
+            // A disk that is full is not asked again at once: the device does, after a pause, and what nobody asks for again
+            // goes with that.
+            if durable {
+                desk.flush();
+            }
         });
     }
 
@@ -90,14 +95,19 @@ impl Desk {
         if before.is_some() != self.0.trouble.borrow().is_some() {
             self.changed();
         }
-        let mut told = Vec::new();
+        let (mut told, mut again) = (Vec::new(), Vec::new());
         for queued in batch {
-            let Queued::Put(ticket, key, bytes) = queued else { continue };
-            if let Some(ticket) = ticket {
-                self.tell(if durable { Event::Stored(ticket) } else { Event::NotStored(ticket) });
+            match queued {
+                Queued::Put(Some(ticket), key, bytes) => {
+                    self.tell(if durable { Event::Stored(ticket) } else { Event::NotStored(ticket) });
+                    told.push((key, bytes));
+                }
+                Queued::Put(None, key, bytes) if durable => told.push((key, bytes)),
+                Queued::Delete(_) if durable => {}
+                queued => again.push(queued),
             }
-            told.push((key, bytes));
         }
+        self.0.queue.borrow_mut().splice(0..0, again);
         if durable && !told.is_empty() {
             self.tell_tabs(told);
         }
