@@ -207,7 +207,7 @@ fn TripRows(props: &TripRowsProps) -> Html {
     }
     html! {
         <Section title={t!("shop.trips")}>
-            { for trips.into_iter().map(|(id, title)| html! { <Row key={id.as_str()} to={format!("shop/{id}")} name={title} /> }) }
+            { for trips.into_iter().map(|(id, title)| html! { <Row key={id.as_str()} to={format!("shop/trip/{id}")} name={title} /> }) }
         </Section>
     }
 }

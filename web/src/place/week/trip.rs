@@ -78,7 +78,7 @@ pub(super) fn StartTrip(props: &StartTripProps) -> Html {
             let started =
                 hand.desk().act(|device, at, out| device.start_trip(at, &now.kitchen, &plan, title.trim(), out));
             match started {
-                Ok(id) => going.go.emit(format!("shop/{id}")),
+                Ok(id) => going.go.emit(format!("shop/trip/{id}")),
                 Err(error) => wrong.set(Some(error.to_string().into())),
             }
         })
