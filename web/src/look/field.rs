@@ -130,6 +130,8 @@ pub struct FieldProps {
 #[component]
 pub fn Field(props: &FieldProps) -> Html {
     let id = use_id();
+    // A field whose label is not seen says in itself what it is for.
+    let inside = props.hide_label.then(|| props.label.clone());
     let list = (!props.suggestions.is_empty()).then(|| AttrValue::from(format!("{id}-l")));
     let oninput = props.on_input.reform(|event: InputEvent| text_of(&event));
     let onchange = props.on_done.reform(|event: Event| text_of(&event));
@@ -144,6 +146,7 @@ pub fn Field(props: &FieldProps) -> Html {
                     inputmode={props.input.mode()}
                     value={&props.value}
                     list={list.clone()}
+                    placeholder={inside}
                     autocomplete="off"
                     required={props.required}
                     disabled={props.disabled}
@@ -200,7 +203,7 @@ pub fn TextArea(props: &TextAreaProps) -> Html {
         <Around id={&id} label={&props.label} hint={props.hint.clone()} error={props.error.clone()} hidden={false}>
             <textarea
                 id={&id}
-                class="input"
+                class={classes!("input", (props.rows < 4).then_some("input-low"))}
                 rows={props.rows.to_string()}
                 value={&props.value}
                 autocomplete="off"

@@ -145,6 +145,10 @@ fn use_top(main: &NodeRef, scene: &AttrValue) {
     use_effect_with(scene.clone(), move |_| {
         if let Some(main) = main.cast::<HtmlElement>() {
             main.set_scroll_top(0);
+            // In a low window it is not `main` that scrolls, but what the shell stands in.
+            if let Some(around) = main.closest(".shell").ok().flatten().and_then(|shell| shell.parent_element()) {
+                around.set_scroll_top(0);
+            }
         }
     });
 }

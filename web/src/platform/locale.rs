@@ -62,7 +62,9 @@ impl Locale {
     /// An amount of money (`"1234.50"`) in a currency (ISO 4217, `"USD"`).
     #[must_use]
     pub fn money(&self, amount: &str, currency: &str) -> String {
-        let options = [("style", "currency".into()), ("currency", currency.into())];
+        // A kitchen has one currency: its short sign is enough, in a language that else writes `USD` before it, too.
+        let short = ("currencyDisplay", "narrowSymbol".into());
+        let options = [("style", "currency".into()), ("currency", currency.into()), short];
         self.format("NumberFormat", currency, &options, &[amount.into()])
             .unwrap_or_else(|| format!("{currency} {amount}"))
     }

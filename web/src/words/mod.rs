@@ -136,9 +136,23 @@ pub fn say_count(key: &'static str, count: &dyn ToString, names: &[&str], values
 /// (`allergen`). A name that the words do not know, such as a chef's own, is said as it is written.
 #[must_use]
 pub fn say_name(group: &'static str, name: &str) -> AttrValue {
+    known_name(group, name).unwrap_or_else(|| AttrValue::from(name.to_owned()))
+}
+
+/// An allergen, its class in law, or a group, as somebody wrote it, in the reader's language; what the words do not know
+/// is said as it is written.
+#[must_use]
+pub fn say_kind(word: &str) -> AttrValue {
+    let known = |name: &str| known_name("allergen", name);
+    known(&word.trim().to_lowercase())
+        .or_else(|| known(&trug_catalog::fold(word)))
+        .unwrap_or_else(|| AttrValue::from(word.to_owned()))
+}
+
+fn known_name(group: &'static str, name: &str) -> Option<AttrValue> {
     let key = format!("{group}.{}", name.replace([' ', '-'], "_"));
-    let known = crate::_rust_i18n_backend().translate(spoken().tag(), &key);
-    known.map_or_else(|| AttrValue::from(name.to_owned()), |words| AttrValue::from(words.into_owned()))
+    let words = crate::_rust_i18n_backend().translate(spoken().tag(), &key)?;
+    Some(AttrValue::from(words.into_owned()))
 }
 
 /// The words of a key in the language spoken now, as an `AttrValue`.

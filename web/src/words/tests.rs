@@ -251,12 +251,14 @@ fn words_are_said() {
     assert_eq!(say_name("section", "back wall"), AttrValue::from("back wall"));
 }
 
-/// Every allergen and group of the catalogue has words in both languages: a helper must be able to read them.
+/// Every allergen and group of the catalogue, and every class that a law names, has words in both languages: a helper must be able to read them.
 #[test]
 fn every_allergen_has_words() {
-    use trug_catalog::{Allergen, Group};
+    use trug_catalog::{Allergen, Group, Regime};
     let names = Allergen::ALL.iter().map(|kind| kind.name()).chain(Group::ALL.iter().map(|group| group.name()));
-    for name in names {
+    let of_law = |kind: &Allergen| [kind.class(Regime::Us), kind.class(Regime::Eu)];
+    let classes = Allergen::ALL.iter().flat_map(of_law).flatten();
+    for name in names.chain(classes) {
         let key = format!("allergen.{}", name.replace(' ', "_"));
         for language in Language::ALL {
             assert!(texts(language).contains_key(&key), "{key} in {}", language.own_name());

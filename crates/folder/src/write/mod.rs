@@ -119,6 +119,10 @@ fn write_swaps(toml: &mut Toml, swaps: &[Swap]) {
 }
 
 fn write_week(week: &Week) -> String {
+    // An empty text is no file where texts are kept without a folder, and a week without services is a week.
+    if week.services.is_empty() {
+        return "# No services yet.\n".to_owned();
+    }
     let mut toml = Toml::default();
     for service in &week.services {
         toml.table("[[service]]");

@@ -10,10 +10,9 @@ use trug_replica::id::Alias;
 use trug_replica::run::PlanLine;
 use yew::AttrValue;
 
-use super::scene::kind_name;
 use super::who::Who;
 use crate::desk::Desk;
-use crate::words::t;
+use crate::words::{say_kind, t};
 
 /// The most foods that a field suggests.
 const MOST_SUGGESTED: usize = 8;
@@ -46,7 +45,7 @@ impl Verdict {
 
     /// In words.
     pub(super) fn text(&self, food: &str) -> AttrValue {
-        let (who, what) = (&self.wish.who, kind_name(&self.wish.what));
+        let (who, what) = (&self.wish.who, say_kind(&self.wish.what));
         match (self.meets, self.wish.kind) {
             (Meets::Contains, ConflictKind::Allergy) => t!("shop.sub_contains", food = food, what = what, who = who),
             (Meets::ByName, ConflictKind::Allergy) => t!("shop.sub_by_name", food = food, what = what, who = who),

@@ -33,6 +33,8 @@ pub(super) struct Shows {
     pub(super) filter: Filter,
     /// What is got is left out.
     pub(super) hide: bool,
+    /// It was begun on this device's own account, and nobody else fills it.
+    pub(super) own: bool,
 }
 
 impl Shows {
@@ -106,7 +108,10 @@ fn nothing(shows: &Shows, none: bool) -> Html {
         return html! { <p class="shop-none">{ t!("common.nothing_found", words = shows.filter.query) }</p> };
     }
     match (seen.items.is_empty(), seen.count(Group::ToGet)) {
-        (true, _) => html! { <Empty title={t!("shop.blank")} text={t!("shop.blank_text")} icon={Shape::Basket} /> },
+        (true, _) => {
+            let text = if shows.own { t!("shop.blank_own") } else { t!("shop.blank_text") };
+            html! { <Empty title={t!("shop.blank")} {text} icon={Shape::Basket} /> }
+        }
         (false, 0) => {
             html! { <p class="shop-none"><Icon shape={Shape::Tick} /><span>{ t!("shop.all_got") }</span></p> }
         }

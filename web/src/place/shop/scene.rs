@@ -12,7 +12,7 @@ use yew::AttrValue;
 use super::who::Who;
 use crate::later;
 use crate::look::{Ticked, Tone};
-use crate::words::{say_name, t};
+use crate::words::{say_kind, say_name, t};
 
 /// Where a row stands on the screen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -253,15 +253,8 @@ fn plan_lines(line: &PlanLine, who: &Who, lines: &mut Vec<AttrValue>) {
 
 /// Kinds of allergens in the reader's language.
 pub(super) fn kinds(kinds: &[String]) -> String {
-    let names: Vec<String> = kinds.iter().map(|kind| kind_name(kind).to_string()).collect();
+    let names: Vec<String> = kinds.iter().map(|kind| say_kind(kind).to_string()).collect();
     names.join(", ")
-}
-
-/// A chef's word for an allergen in the reader's language, where the words know it: `peanuts` are known as `peanut`.
-pub(super) fn kind_name(word: &str) -> AttrValue {
-    let plain = fold(word);
-    let said = say_name("allergen", &plain);
-    if said.as_str() == plain { word.to_owned().into() } else { said }
 }
 
 /// What its picks come to, in words; nothing where this device alone has plainly got it.
@@ -332,7 +325,7 @@ fn marks(view: &LineView, who: &Who, beside: &Beside, taker: Option<DeviceId>) -
 fn alerts(line: &PlanLine, food: &str, who: &Who) -> Vec<AttrValue> {
     let alerts = line.must_not.iter().filter(|must_not| must_not.alert);
     let text = |must_not: &trug_replica::run::MustNot| {
-        t!("shop.alert", whom = who.table(&must_not.alias), what = kind_name(&must_not.what), food = food)
+        t!("shop.alert", whom = who.table(&must_not.alias), what = say_kind(&must_not.what), food = food)
     };
     alerts.map(text).collect()
 }
@@ -342,7 +335,7 @@ fn must_not(line: &PlanLine, who: &Who) -> Option<AttrValue> {
     let quiet = line.must_not.iter().filter(|must_not| !must_not.alert);
     let mut by_table: BTreeMap<&str, Vec<AttrValue>> = BTreeMap::new();
     for must_not in quiet {
-        by_table.entry(who.table(&must_not.alias)).or_default().push(kind_name(&must_not.what));
+        by_table.entry(who.table(&must_not.alias)).or_default().push(say_kind(&must_not.what));
     }
     let one = |(table, what): (&str, Vec<AttrValue>)| {
         let what: Vec<&str> = what.iter().map(AttrValue::as_str).collect();

@@ -282,6 +282,7 @@ pub(super) fn Trip(props: &TripProps) -> Html {
             }
         })
     };
+    let is_own = desk.entries().iter().any(|entry| entry.id == id && entry.owned);
     let title = if seen.title.is_empty() { t!("shop.title") } else { seen.title.clone().into() };
     let filter = Filter { query: (*query).clone(), mine: *mine, store: hands.store.clone() };
     html! {
@@ -308,7 +309,7 @@ pub(super) fn Trip(props: &TripProps) -> Html {
             { clock(&hands, &seen) }
             { find(&seen, &query, &mine, &changed, &open, &going.to(format!("more/share/{id}"))) }
             <List
-                shows={Shows { seen: seen.clone(), lingering, filter, hide: is_set(&desk, HIDE) }}
+                shows={Shows { seen: seen.clone(), lingering, filter, hide: is_set(&desk, HIDE), own: is_own }}
                 {on_act}
             />
             { end(&seen, &hands, &open) }

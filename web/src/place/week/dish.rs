@@ -18,7 +18,7 @@ use crate::app::use_going;
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{Amount, Button, Confirm, Kind, Notice, Section, Shape, Tone};
 use crate::place::links::Way;
-use crate::words::{say_name, t};
+use crate::words::{say_kind, t};
 
 /// Dishes within dishes: deeper than any kitchen goes.
 const DEEPEST: u8 = 16;
@@ -73,9 +73,9 @@ pub(super) fn DishPage(props: &DishPageProps) -> Html {
                 </Section>
             }) }
             if !dish.method.trim().is_empty() {
-                <Section title={t!("dish.method")}><div class="week-method">{ for dish.method.lines().map(|line| html! { <p>{ line.to_owned() }</p> }) }</div></Section>
+                <Section title={t!("dish.method")}><div class="week-method">{ for steps(&dish.method).into_iter().map(|step| html! { <p>{ step }</p> }) }</div></Section>
             }
-            <p class="small soft">{ t!("dish.used", count = used) }</p>
+            <p class="small soft">{ if used == 0 { t!("dish.unused") } else { t!("dish.used", count = used) } }</p>
             <div class="strip no-paper">
                 <Way to={format!("week/dish/{}/edit", props.id)} words={t!("dish.edit")} icon={Shape::Edit} />
                 if used == 0 {
@@ -92,6 +92,31 @@ fn note_name(key: &str) -> AttrValue {
         "station" => t!("dish.station"),
         _ => key.to_owned().into(),
     }
+}
+
+/// The method step by step. A line that stops short of the end of its sentence goes on in the next one: it was broken
+/// where a page or an editor was full.
+fn steps(method: &str) -> Vec<String> {
+    let mut steps: Vec<String> = Vec::new();
+    let mut goes_on = false;
+    for line in method.lines().map(str::trim) {
+        match steps.last_mut().filter(|_| goes_on && !begins_step(line)) {
+            _ if line.is_empty() => {}
+            Some(step) => {
+                step.push(' ');
+                step.push_str(line);
+            }
+            None => steps.push(line.to_owned()),
+        }
+        goes_on = !line.is_empty() && !line.ends_with(['.', '!', '?', ':', ';', ')']);
+    }
+    steps
+}
+
+/// `2. Fold in the flour`, `- Fold in the flour`.
+fn begins_step(line: &str) -> bool {
+    let numbered = line.trim_start_matches(|letter: char| letter.is_ascii_digit());
+    line.starts_with(['-', '*', '#']) || (numbered.len() < line.len() && numbered.starts_with(['.', ')']))
 }
 
 /// In how many services and other dishes it is used.
@@ -216,7 +241,7 @@ fn Contents(props: &ContentsProps) -> Html {
     let mut found = Found::default();
     gather(&props.now.kitchen, &DishId::new(&props.id), 0, &mut found);
     let list = |words: &BTreeSet<String>| joined(&words.iter().collect::<Vec<_>>());
-    let contains: Vec<AttrValue> = found.contains.iter().map(|word| say_name("allergen", word)).collect();
+    let contains: Vec<AttrValue> = found.contains.iter().map(|word| say_kind(word)).collect();
     html! {
         <Notice tone={Tone::Care}>
             if contains.is_empty() {
@@ -276,6 +301,19 @@ pub(super) fn as_text(dish: &Dish, kitchen: &Kitchen) -> String {
 mod tests {
     use super::super::swaps::names_of;
     use super::*;
+
+    #[test]
+    fn a_line_that_stops_short_goes_on_in_the_next() {
+        for (method, want) in [
+            ("Potatoes for the\nlast 45 minutes.\nCool.", vec!["Potatoes for the last 45 minutes.", "Cool."]),
+            ("1. Mix\n2. Bake", vec!["1. Mix", "2. Bake"]),
+            ("- Mix\n- Bake", vec!["- Mix", "- Bake"]),
+            ("Mix\n\nBake", vec!["Mix", "Bake"]),
+            ("", vec![]),
+        ] {
+            assert_eq!(steps(method), want, "{method}");
+        }
+    }
 
     #[test]
     fn amounts_are_scaled_in_kitchen_units() {

@@ -36,11 +36,6 @@ pub(super) fn day(date: NaiveDate) -> AttrValue {
     locale().date(&date.to_string(), DateForm::Short).into()
 }
 
-/// A day in full.
-pub(super) fn full_day(date: NaiveDate) -> AttrValue {
-    locale().date(&date.to_string(), DateForm::Full).into()
-}
-
 /// Words joined as in a sentence.
 pub(super) fn joined<T: AsRef<str>>(words: &[T]) -> AttrValue {
     locale().list(words, Join::And).into()

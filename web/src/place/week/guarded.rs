@@ -14,7 +14,7 @@ use yew::prelude::*;
 use super::form::{joined, today};
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{AllergyAlert, Notice, Tone};
-use crate::words::t;
+use crate::words::{say_kind, t};
 
 /// What the guard says of one dish at one table.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -99,7 +99,7 @@ fn told(kitchen: &Kitchen, conflicts: &[Conflict]) -> Vec<Told> {
 }
 
 fn words(told: &Told, dish: &str) -> AttrValue {
-    let (diner, what, food) = (&told.diner, &told.what, joined(&told.foods));
+    let (diner, what, food) = (&told.diner, say_kind(&told.what), joined(&told.foods));
     let text = match told.kind {
         ConflictKind::Allergy => {
             t!("week.conflict_allergy", diner = diner, what = what, dish = dish, food = food)
@@ -140,7 +140,7 @@ pub(super) fn Against(props: &AgainstProps) -> Html {
     html! { <>
         { for told(kitchen, &props.concerns.conflicts).iter().map(one) }
         { for not_recorded(kitchen, &props.concerns.not_recorded).map(|text| html! {
-            <Notice tone={Tone::Plain}><p>{ text }</p></Notice>
+            <Notice tone={Tone::Care}><p>{ text }</p></Notice>
         }) }
     </> }
 }

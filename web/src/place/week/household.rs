@@ -16,7 +16,7 @@ use crate::look::{
     AllergyAlert, Button, Confirm, Empty, Field, Input, Kind, Notice, Section, Shape, TextArea, Toggle, Tone,
 };
 use crate::place::links::{Row, Way};
-use crate::words::t;
+use crate::words::{say_kind, t};
 
 #[derive(Properties, PartialEq)]
 pub(super) struct HouseholdsProps {
@@ -64,7 +64,11 @@ fn summary(one: &Household) -> AttrValue {
 /// Each diner with allergies, in words.
 fn allergies_of(one: &Household) -> Vec<String> {
     let allergic = one.diners.iter().filter(|diner| !diner.allergies.is_empty());
-    allergic.map(|diner| format!("{}: {}", diner.name, joined(&diner.allergies))).collect()
+    let words = |diner: &Diner| {
+        let kinds: Vec<AttrValue> = diner.allergies.iter().map(|kind| say_kind(kind)).collect();
+        format!("{}: {}", diner.name, joined(&kinds))
+    };
+    allergic.map(words).collect()
 }
 
 /// A household as it is written into fields.

@@ -14,7 +14,7 @@ use super::plan::{budget_words, sums, total, use_seen};
 use super::trip::StartTrip;
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{AllergyAlert, Badge, Button, Disclosure, Empty, Kind, Section, Shape};
-use crate::words::{say_name, t};
+use crate::words::{say_kind, say_name, t};
 
 #[derive(Properties, PartialEq)]
 pub(super) struct ListPageProps {
@@ -124,7 +124,7 @@ impl Shown {
     fn of(kitchen: &Kitchen, line: &ListLine) -> Self {
         let mut whom: Vec<&str> = line.demands.iter().map(|need| short(kitchen, &need.household)).collect();
         whom.dedup();
-        let contains: Vec<AttrValue> = line.contains.iter().map(|word| say_name("allergen", word)).collect();
+        let contains: Vec<AttrValue> = line.contains.iter().map(|word| say_kind(word)).collect();
         Self {
             food: list_name(&kitchen.catalog, line.food).into(),
             take: if line.need.is_none() { t!("shop.make_sure") } else { line_text(kitchen, line).into() },
@@ -146,7 +146,7 @@ fn short<'k>(kitchen: &'k Kitchen, id: &'k HouseholdId) -> &'k str {
 fn alert_words(kitchen: &Kitchen, line: &ListLine, alert: &Alert) -> AttrValue {
     let dish = kitchen.dishes.get(&alert.dish).map_or(alert.dish.as_str(), |dish| dish.title.as_str());
     let food = list_name(&kitchen.catalog, line.food);
-    let text = t!("week.conflict_allergy", diner = alert.diner, what = alert.what, dish = dish, food = food);
+    let text = t!("week.conflict_allergy", diner = alert.diner, what = say_kind(&alert.what), dish = dish, food = food);
     if alert.by_name { format!("{text} {}", t!("week.by_name")).into() } else { text }
 }
 

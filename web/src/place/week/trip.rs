@@ -8,7 +8,7 @@ use trug_provision::kitchen::{Kitchen, Week};
 use trug_provision::text::household_name;
 use yew::prelude::*;
 
-use super::form::{day, full_day};
+use super::form::day;
 use super::hand::use_hand;
 use super::page::Wrong;
 use crate::app::use_going;
@@ -51,7 +51,7 @@ pub(super) struct StartTripProps {
 #[must_use]
 pub fn trip_title(kitchen: &Kitchen, week: &str) -> String {
     let shop = kitchen.weeks.get(week).and_then(|week| week.services.iter().map(|service| service.shop).min());
-    shop.map_or_else(String::new, |shop| t!("shop.trip_of", date = full_day(shop)).to_string())
+    shop.map_or_else(String::new, |shop| t!("shop.trip_of", date = day(shop)).to_string())
 }
 
 /// For which households, at which store, under which name.
