@@ -38,10 +38,25 @@ pub(crate) async fn with_demo(shop: &Shop) -> Seen<Phone> {
 
 /// The food that the first line of the list names.
 pub(crate) async fn first_line(phone: &Phone) -> Seen<String> {
+    let mut last = Err("there is no line".to_owned());
+    // A list that is just being drawn anew may take the line away between two questions.
+    for _ in 0..20 {
+        last = name_of_first_line(phone).await;
+        if last.is_ok() {
+            return last;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(100)).await;
+    }
+    last
+}
+
+async fn name_of_first_line(phone: &Phone) -> Seen<String> {
     let line = phone.see("checkbox", "").await?;
     let id = serde_json::to_value(&line).map_err(|error| error.to_string())?;
+    // Text of what is not laid out yet, far down, is not inner text everywhere.
     let name = "const e = arguments[0]; const by = e.getAttribute('aria-labelledby'); \
-                return by ? document.getElementById(by.split(' ')[0]).innerText : (e.getAttribute('aria-label') || e.labels[0].innerText)";
+                const text = node => node.innerText || node.textContent; \
+                return by ? text(document.getElementById(by.split(' ')[0])) : (e.getAttribute('aria-label') || text(e.labels[0]))";
     let name = phone.script(name, vec![id]).await?;
     let name = name.as_str().unwrap_or_default().lines().next().unwrap_or_default().trim().to_owned();
     if name.is_empty() { Err("the first line has no name".to_owned()) } else { Ok(name) }
