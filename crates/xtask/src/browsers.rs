@@ -33,9 +33,7 @@ const AXE: &str = "axe-core@4.14.1";
 
 /// Adds the browsers with the system's package manager, or says what to type.
 pub(crate) fn require() -> Result<(), StepError> {
-    // WebKit is asked for by the tests that `TRUG_TEST_ALL` adds.
-    let all = std::env::var_os("TRUG_TEST_ALL").is_some();
-    for needed in NEEDED.iter().filter(|needed| all || !needed.programs.contains(&"WebKitWebDriver")) {
+    for needed in &NEEDED {
         let present = || needed.programs.iter().all(|program| succeeds(Command::new("which").arg(program)));
         if present() {
             continue;

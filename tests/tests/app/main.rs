@@ -243,6 +243,8 @@ async fn no_page_has_a_barrier_that_axe_knows() {
                 phone.see("navigation", "").await.unwrap();
                 let set = "document.documentElement.setAttribute('data-scheme', arguments[0])";
                 phone.script(set, vec![scheme.into()]).await.unwrap();
+                // Grounds take an eighth of a second to change.
+                tokio::time::sleep(std::time::Duration::from_millis(300)).await;
                 let run = format!(
                     "{axe}; const done = arguments[arguments.length - 1]; \
                      axe.run().then(found => done(found.violations.map(one => one.id + ' ' + one.nodes.map(node => node.target).slice(0, 3).join(', '))))"
