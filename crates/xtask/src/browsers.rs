@@ -5,7 +5,7 @@ use std::process::{Command, Stdio};
 
 use crate::run::{StepError, cargo, step};
 use crate::test::{BROWSERS, Counts, WASM, counted, succeeds};
-use crate::web::{self, WebError};
+use crate::web::{self, Form, WebError};
 
 /// A browser, what shows that it is there, and the system's packages that bring it.
 struct Needed {
@@ -67,6 +67,17 @@ pub(crate) fn axe() -> Result<PathBuf, WebError> {
         step("axe", &mut npm)?;
     }
     Ok(rules)
+}
+
+/// Runs something that is no test of its own, such as a measurement, with the app as it is shipped.
+pub(crate) fn with_small_app(what: &str, pictures: Option<&Path>) -> Result<(), WebError> {
+    let app = web::build(Form::Small)?;
+    let mut build = cargo(&["test", "--workspace", BROWSERS, "--no-run"]);
+    step("trug with the app", build.env("TRUG_WEB_DIST", &app))?;
+    let mut run = cargo(&["test", "--workspace", BROWSERS, "--test", "app", "--", "--ignored", "--nocapture", what]);
+    run.env("TRUG_WEB_DIST", app).env("TRUG_APP", trug()?).envs(pictures.map(|folder| ("TRUG_PICTURES", folder)));
+    step(what, &mut run)?;
+    Ok(())
 }
 
 /// Runs the app's parts in WebAssembly, then all of the app in WebKit; in Chromium it has run with all other tests.

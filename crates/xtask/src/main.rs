@@ -25,7 +25,8 @@ Usage: cargo xtask <chore>
   build [--dev]          build the phone app, as small as it gets, in target/web; what TRUG_WEB_DIST names when
                          trug is built, trug carries. With --dev quickly, in target/web-dev
   test                   everything that must hold before a change is kept, as .ci/run does it
-  bench [NAME...]        measure what has a budget; without a name, all of it
+  bench [NAME...]        measure what has a budget; without a name, all of it; `app` in a browser
+  pictures               make the README's pictures from the demo, in web/pictures
   data [--source DIR]    make the catalogue's table from the curated files; with --source, first copy
                          the rows used from a folder with the full tables of SR28 (foods.csv, measures.csv)
   help                   show this
@@ -39,6 +40,7 @@ enum Chore {
     Build(Form),
     Test,
     Bench(Vec<String>),
+    Pictures,
     Data(Option<PathBuf>),
 }
 
@@ -60,6 +62,10 @@ fn perform(chore: Chore) -> Result<(), Box<dyn Error>> {
         Chore::Build(form) => drop(web::build(form)?),
         Chore::Test => test::run()?,
         Chore::Bench(names) => bench::run(&names)?,
+        Chore::Pictures => {
+            browsers::require()?;
+            browsers::with_small_app("pictures", Some(&root().join("web/pictures")))?;
+        }
         Chore::Data(source) => data::run(source.as_deref())?,
     }
     Ok(())
@@ -74,6 +80,7 @@ fn chore(mut arguments: lexopt::Parser) -> Result<Chore, lexopt::Error> {
             "build" => Chore::Build(Form::Small),
             "test" => Chore::Test,
             "bench" => Chore::Bench(Vec::new()),
+            "pictures" => Chore::Pictures,
             "data" => Chore::Data(None),
             other => return Err(format!("`{other}` is not a chore").into()),
         },
@@ -108,6 +115,7 @@ mod tests {
             |line: &str| chore(lexopt::Parser::from_args(line.split_whitespace())).map_err(|error| error.to_string());
         assert_eq!(read(""), Ok(Chore::Help));
         assert_eq!(read("test"), Ok(Chore::Test));
+        assert_eq!(read("pictures"), Ok(Chore::Pictures));
         assert_eq!(read("bench lines packs"), Ok(Chore::Bench(vec!["lines".to_owned(), "packs".to_owned()])));
         assert_eq!(read("start"), Ok(Chore::Start(Start { form: Form::Small, listen: None })));
         let elsewhere = Start { form: Form::Quick, listen: Some(([0, 0, 0, 0], 8443).into()) };

@@ -10,6 +10,7 @@
 )]
 
 mod browser;
+mod pictures;
 mod speed;
 mod trouble;
 mod ways;

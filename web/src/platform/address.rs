@@ -10,6 +10,9 @@ use web_sys::UrlSearchParams;
 use super::js;
 use super::online::Watch;
 
+/// What is shorter is no invitation, not even one that was cut off in the middle, but some place on the page.
+const LEAST: usize = 12;
+
 /// Takes the fragment out of the address bar and gives it, without its `#`; nothing where there is none.
 ///
 /// Browsers never send a fragment, but they show it, and a screenshot or a shared address would give it away.
@@ -17,7 +20,7 @@ use super::online::Watch;
 pub fn take_fragment() -> Option<String> {
     let location = js::window()?.location();
     let fragment = location.hash().ok()?;
-    let fragment = fragment.strip_prefix('#').filter(|rest| !rest.is_empty())?.to_owned();
+    let fragment = fragment.strip_prefix('#').filter(|rest| rest.len() >= LEAST)?.to_owned();
     let clean = format!("{}{}", location.pathname().ok()?, location.search().ok()?);
     show(&clean, History::Replace);
     Some(fragment)
