@@ -1,11 +1,13 @@
 //! The pictures of the README, made from the demo: `cargo xtask pictures`.
 
+use serde_json::json;
+
 use crate::browser::{Phone, Seen, Shop};
 use crate::{TURN, first_line, with_demo};
 
 async fn take(phone: &Phone, name: &str) -> Seen<()> {
-    // Messages go after a while, and what was got moves to its own group.
-    tokio::time::sleep(std::time::Duration::from_secs(9)).await;
+    // What was got moves to its own group after a while.
+    tokio::time::sleep(std::time::Duration::from_secs(5)).await;
     phone.picture(name).await
 }
 
@@ -15,10 +17,11 @@ async fn the_readme_has_pictures_of_the_demo() {
     let _turn = TURN.lock().await;
     let shop = Shop::open().unwrap();
     let phone = with_demo(&shop).await.unwrap();
+    let screen = json!({ "width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": true });
+    phone.devtools("Emulation.setDeviceMetricsOverride", screen).await.unwrap();
     let food = first_line(&phone).await.unwrap();
     phone.press("checkbox", &food).await.unwrap();
-    phone.press("link", "Shop").await.unwrap();
-    phone.fill("Search the list", "chicken").await.unwrap();
+    phone.press("button", "Close").await.unwrap();
     take(&phone, "shop").await.unwrap();
     let dark = "document.documentElement.setAttribute('data-scheme', 'dark')";
     for (place, scheme, name) in
