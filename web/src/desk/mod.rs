@@ -21,6 +21,7 @@ use trug_replica::id::Stamp;
 use yew::prelude::*;
 
 use crate::platform::clock::{self, Alarm};
+use crate::platform::frame;
 use crate::platform::locks::Lock;
 use crate::platform::storage::{StorageError, Store, Write};
 use crate::platform::tabs::{Message, Tabs, Tag};
@@ -82,6 +83,8 @@ struct Inner {
     lock: RefCell<Option<Lock>>,
     network: Cell<bool>,
     version: Cell<u64>,
+    /// The screens will be told of a change, once what was touched is on the screen.
+    telling: Cell<bool>,
     next: Cell<u32>,
     listeners: RefCell<Vec<(u32, Callback<u64>)>>,
     news: RefCell<Vec<News>>,
@@ -216,6 +219,20 @@ impl Desk {
         let version = self.0.version.get() + 1;
         self.0.version.set(version);
         self.follow_soon();
+        if self.0.telling.replace(true) {
+            return;
+        }
+        let weak = Rc::downgrade(&self.0);
+        frame::after_paint(move || {
+            if let Some(inner) = weak.upgrade() {
+                Desk(inner).tell_screens();
+            }
+        });
+    }
+
+    fn tell_screens(&self) {
+        self.0.telling.set(false);
+        let version = self.0.version.get();
         let listeners: Vec<Callback<u64>> =
             self.0.listeners.borrow().iter().map(|(_, listener)| listener.clone()).collect();
         listeners.iter().for_each(|listener| listener.emit(version));

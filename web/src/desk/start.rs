@@ -64,6 +64,7 @@ pub async fn open() -> Result<Desk, StartError> {
         lock: RefCell::new(None),
         network: Cell::new(online::is_online()),
         version: Cell::new(0),
+        telling: Cell::new(false),
         next: Cell::new(0),
         listeners: RefCell::default(),
         news: RefCell::default(),

@@ -10,6 +10,7 @@ pub mod address;
 pub mod camera;
 pub mod clock;
 pub mod files;
+pub mod frame;
 pub mod http;
 pub mod install;
 mod js;

@@ -48,6 +48,13 @@ pub(super) fn own_picks(view: &LineView, me: DeviceId) -> Vec<PickId> {
 }
 
 impl Hands {
+    /// This device's picks of a line that stand at this moment: the screen may be a tap behind.
+    pub(super) fn own_picks_now(&self, line: &LineId, me: DeviceId) -> Vec<PickId> {
+        let view = self.desk.read(|device| device.run(&self.id).map(Run::view));
+        let views = view.into_iter().flat_map(|view| view.lines);
+        views.filter(|view| view.id == *line).flat_map(|view| own_picks(&view, me)).collect()
+    }
+
     /// A pick that happened now, here.
     pub(super) fn now(&self, view: &LineView, what: Taken) -> Pick {
         let store = self.store.clone().or_else(|| planned(view)?.store.clone());

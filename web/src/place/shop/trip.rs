@@ -30,6 +30,7 @@ use crate::app::{Frame, use_going};
 use crate::desk::{Desk, KitchenNow, stamp, use_desk};
 use crate::later::{self, InTime, Scene};
 use crate::look::{Button, Empty, Field, Icon, Input, Kind, Notice, Progress, Shape, Toast, Toggle, Tone};
+use crate::platform::frame;
 use crate::platform::wake::Awake;
 use crate::words::{spoken, t};
 
@@ -560,7 +561,7 @@ fn act_on(
                 let picked = hands.pick(&hands.now(view, whole(view)));
                 picked.map(|pick| (t!("shop.ticked", food = food), Some(undo(&hands, vec![pick]))))
             } else {
-                let own = own_picks(view, seen.who.me);
+                let own = hands.own_picks_now(&line, seen.who.me);
                 if own.is_empty() {
                     // Somebody else's: whoever undoes it sees whose it is.
                     return over.set(Over::Line(line));
@@ -574,8 +575,7 @@ fn act_on(
         }
         Act::Keep(line, words) => hands.note(Some(line), &words).map(|()| (words, None)),
     };
-    match done {
-        Ok(said) => say.emit(said),
-        Err(error) => say.emit((error.to_string().into(), None)),
-    }
+    let said = done.unwrap_or_else(|error| (error.to_string().into(), None));
+    let say = say.clone();
+    frame::after_paint(move || say.emit(said));
 }
