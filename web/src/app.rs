@@ -183,14 +183,20 @@ fn screen(desk: &Desk, going: &Going) -> Html {
     let (place, rest) = going.at.split_once('/').unwrap_or((&going.at, ""));
     let rest = AttrValue::from(rest.to_owned());
     match place {
-        "week" if desk.is_chef() => html! { <InTime scene={Scene::Week(rest)} /> },
-        "pantries" => html! { <InTime scene={Scene::Pantries(rest)} /> },
-        "more" => html! { <InTime scene={Scene::More(rest)} /> },
+        "week" if desk.is_chef() => in_time(Scene::Week(rest), "week", t!("common.week")),
+        "pantries" => in_time(Scene::Pantries(rest), "pantries", t!("common.pantries")),
+        "more" => in_time(Scene::More(rest), "more", t!("common.more")),
         "" if desk.is_chef() && desk.read(|device| device.trips().is_empty()) => {
-            html! { <InTime scene={Scene::Week(rest)} /> }
+            in_time(Scene::Week(rest), "week", t!("common.week"))
         }
         _ => html! { <Shop {rest} /> },
     }
+}
+
+/// A place of the second module; until that is here, what goes around it.
+fn in_time(scene: Scene, place: &'static str, title: AttrValue) -> Html {
+    let meanwhile = html! { <Frame {place} {title}>{ later::opening() }</Frame> };
+    html! { <InTime {scene} {meanwhile} /> }
 }
 
 /// What goes around a screen.

@@ -159,8 +159,9 @@ pub struct InTimeProps {
     pub meanwhile: Html,
 }
 
-fn opening() -> Html {
-    html! { <p class="opening" role="status">{ t!("common.opening") }</p> }
+/// That something is coming. The status is the word on sync alone, so this is none.
+pub fn opening() -> Html {
+    html! { <p class="opening" aria-live="polite">{ t!("common.opening") }</p> }
 }
 
 /// A scene of the second module, as soon as that is here.

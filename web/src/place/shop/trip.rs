@@ -209,7 +209,9 @@ fn use_heard(
     use_effect_with((seen.cloned(), desk.version()), move |(seen, _)| {
         let Some(seen) = seen else { return };
         let told = desk.take_told(&id);
-        if !told.is_empty() {
+        // Whoever has just joined is not told that the whole list is new.
+        let had_lines = !takes.borrow().is_empty();
+        if !told.is_empty() && had_lines {
             let heard = heard(&told, seen, &takes.borrow());
             if let Some(text) = heard.text {
                 let mut number = number.borrow_mut();

@@ -47,7 +47,8 @@ pub fn Welcome(_: &WelcomeProps) -> Html {
     let (desk, going) = (use_desk(), use_going());
     let doing = use_state(|| Doing::Choosing);
     if going.invited.is_some() || going.at.starts_with("join") {
-        return html! { <InTime scene={Scene::Join} /> };
+        let meanwhile = html! { <Shell title={t!("start.title")}>{ later::opening() }</Shell> };
+        return html! { <InTime scene={Scene::Join} {meanwhile} /> };
     }
     let demo = {
         let (desk, doing, go) = (desk.clone(), doing.setter(), going.go.clone());
