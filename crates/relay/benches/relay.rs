@@ -20,7 +20,6 @@
 #[path = "../tests/common/mod.rs"]
 mod common;
 
-use std::fmt::Write as _;
 use std::fs;
 use std::io::{BufRead as _, BufReader, Write as _};
 use std::net::SocketAddr;
@@ -39,6 +38,7 @@ use serde::Deserialize;
 use serde_json::json;
 use tempfile::TempDir;
 use tokio::net::TcpStream;
+use tokio::runtime::Builder;
 use tokio::sync::oneshot;
 use tokio_tungstenite::tungstenite::Message;
 use tokio_tungstenite::tungstenite::protocol::WebSocketConfig;
@@ -75,12 +75,12 @@ const PEERS: [Peer; 2] = [
 
 fn main() {
     let mut arguments = std::env::args_os().skip_while(|argument| argument != SERVE).skip(1);
-    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build();
     if let Some(directory) = arguments.next() {
-        return runtime.expect("a runtime").block_on(be_the_relay(Path::new(&directory)));
+        let runtime = Builder::new_multi_thread().enable_all().build().expect("a runtime");
+        return runtime.block_on(be_the_relay(Path::new(&directory)));
     }
     // One thread for all clients, so that most of a small machine is left to the server.
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().expect("a runtime");
+    let runtime = Builder::new_current_thread().enable_all().build().expect("a runtime");
     runtime.block_on(measure());
 }
 
@@ -91,7 +91,7 @@ async fn measure() {
     let compared = || peers.iter().flat_map(|at| PEERS.iter().map(move |peer| (at, peer)));
 
     println!("\nentries of {ENTRY_BYTES} bytes a second, each writer waiting for its answers");
-    println!("{:<32}{}", "", WRITERS.map(|writers| format!("{writers:>9} writers")).join(""));
+    println!("{:<40}{}", "writers", WRITERS.map(|writers| format!("{writers:>14}")).concat());
     let mut rates = Vec::new();
     for writers in WRITERS {
         rates.push(relay_rate(writers).await);
@@ -111,7 +111,7 @@ async fn measure() {
     if watchers < WATCHERS {
         println!("not {WATCHERS}: the system allows {files} open files");
     }
-    println!("{:<32}{:>12}{:>12}{:>12}", "", "before", "with them", "for each");
+    println!("{:<40}{:>14}{:>14}{:>14}", "", "before", "with them", "for each");
     print_memory("trug relay", relay_memory(watchers).await, watchers);
     for (at, peer) in compared() {
         print_memory(peer.name, peer_memory(at, peer, watchers).await, watchers);
@@ -122,21 +122,17 @@ async fn measure() {
 }
 
 fn print_row(name: &str, rates: impl Iterator<Item = f64>) {
-    let figures = rates.fold(String::new(), |mut line, rate| {
-        let _ = write!(line, "{rate:>15.0}/s");
-        line
-    });
-    println!("{name:<38}{}", figures.get(6..).unwrap_or(&figures));
+    println!("{name:<40}{}", rates.map(|rate| format!("{rate:>12.0}/s")).collect::<String>());
 }
 
 fn print_memory(name: &str, memory: Option<[u64; 2]>, watchers: usize) {
     let Some([before, with]) = memory else {
-        println!("{name:<32}not told here: /proc");
+        println!("{name:<40}not told here: /proc");
         return;
     };
     let [before_mib, with_mib] = [before, with].map(|bytes| bytes as f64 / f64::from(1 << 20));
     let each = with.saturating_sub(before) as f64 / watchers as f64 / 1024.0;
-    println!("{name:<32}{before_mib:>8.1} MiB{with_mib:>8.1} MiB{each:>8.2} KiB");
+    println!("{name:<40}{before_mib:>10.1} MiB{with_mib:>10.1} MiB{each:>10.2} KiB");
 }
 
 // The servers
@@ -238,9 +234,10 @@ fn installed() -> Result<PathBuf, String> {
     if fs::read(&stamp).is_ok_and(|done| done == lock) {
         return Ok(at);
     }
-    // Without install scripts: what is native among the packages brings its binaries along.
+    // Without install scripts: what is native among the packages brings its binaries along. Not `npm ci`: that wants the
+    // optional parts for every other system in the lock file, and not every registry has them.
     let mut npm = Command::new("npm");
-    npm.args(["ci", "--no-audit", "--no-fund", "--ignore-scripts"]);
+    npm.args(["install", "--no-save", "--no-audit", "--no-fund", "--ignore-scripts"]);
     npm.current_dir(&at).stdin(Stdio::null()).stdout(Stdio::null());
     if !npm.status().is_ok_and(|status| status.success()) {
         return Err("the packages under Node, which npm could not install; is the registry there?".to_owned());

@@ -55,6 +55,8 @@ await run({
     // As automerge's own sync server does: documents are told to those who ask for them.
     const sharePolicy = async () => false;
     const repo = new Repo({ network, storage: new NodeFSStorageAdapter(directory), peerId: SERVER, sharePolicy });
+    // The repo reads its own id from storage before it listens to sockets; who comes earlier is never heard.
+    while (sockets.listenerCount("connection") === 0) await new Promise((later) => setTimeout(later, 5));
     return { settle: () => repo.flush() };
   },
   make(writer, entries, watchers) {
