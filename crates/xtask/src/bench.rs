@@ -5,12 +5,13 @@ use crate::run::{StepError, cargo, step};
 use crate::web::WebError;
 
 /// Name, package and bench of everything that is measured. Each bench prints its own figures beside its budget.
-const BENCHES: [(&str, &str, &str); 5] = [
+const BENCHES: [(&str, &str, &str); 6] = [
     ("lines", "trug-catalog", "lines"),
     ("list", "trug-provision", "list"),
     ("packs", "trug-provision", "packs"),
     ("merge", "trug-replica", "merge"),
     ("year", "trug-replica", "year"),
+    ("relay", "trug-relay", "relay"),
 ];
 
 /// What is measured in a browser, with the app as it is shipped.
