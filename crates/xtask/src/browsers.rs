@@ -86,8 +86,22 @@ pub(crate) fn run(app: &Path, counts: &mut Counts) -> Result<(), WebError> {
     parts.env("CHROMEDRIVER", "/usr/bin/chromedriver").env("WASM_BINDGEN_TEST_TIMEOUT", "120");
     parts.env("CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_RUNNER", trug()?.with_file_name("wasm-test-runner"));
     counted("the app's parts", parts, counts)?;
+    in_browser("the app in WebKit", "webkit", app, counts)?;
+    // No system's package brings Firefox's driver: it is tried where both are there.
+    let there = |program: &str| succeeds(Command::new("which").arg(program));
+    if there("geckodriver") && (there("firefox") || there("firefox-esr")) {
+        in_browser("the app in Firefox", "firefox", app, counts)?;
+    } else {
+        counts
+            .not_run
+            .push("the app in Firefox, which wants firefox and geckodriver (cargo install geckodriver)".to_owned());
+    }
+    Ok(())
+}
+
+fn in_browser(name: &str, browser: &str, app: &Path, counts: &mut Counts) -> Result<(), WebError> {
     let mut whole = cargo(&["test", "--workspace", BROWSERS, "--test", "app"]);
-    whole.env("TRUG_WEB_DIST", app).env("TRUG_APP", trug()?).env("TRUG_BROWSER", "webkit").env("TRUG_AXE", axe()?);
-    counted("the app in WebKit", whole, counts)?;
+    whole.env("TRUG_WEB_DIST", app).env("TRUG_APP", trug()?).env("TRUG_BROWSER", browser).env("TRUG_AXE", axe()?);
+    counted(name, whole, counts)?;
     Ok(())
 }

@@ -21,7 +21,7 @@ const NOT_RUN: &str = "not run here: ";
 pub(crate) struct Counts {
     passed: u64,
     failed: u64,
-    not_run: Vec<String>,
+    pub(crate) not_run: Vec<String>,
 }
 
 /// Why not everything holds.

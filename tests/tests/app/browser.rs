@@ -38,6 +38,8 @@ fn said(error: impl std::fmt::Display) -> String {
 pub(crate) enum Kind {
     /// Chromium, by its own driver.
     Chromium,
+    /// Firefox, by its own driver.
+    Firefox,
     /// WebKitGTK's small browser: the nearest thing to an iPhone on this system.
     WebKit,
 }
@@ -443,6 +445,11 @@ fn driver(kind: Kind, port: u16, profile: &Path) -> Seen<Child> {
             command.arg(format!("--port={port}"));
             command
         }
+        Kind::Firefox => {
+            let mut command = Command::new("geckodriver");
+            command.arg(format!("--port={port}"));
+            command
+        }
         Kind::WebKit => {
             let mut command = Command::new("xvfb-run");
             command.args(["--auto-servernum", "--server-args=-screen 0 1400x1000x24", "WebKitWebDriver"]);
@@ -502,6 +509,11 @@ fn capabilities(kind: Kind, profile: &Path, more: &[&str]) -> Seen<Capabilities>
             "browserName": "chrome",
             "goog:chromeOptions": { "args": arguments },
         }),
+        Kind::Firefox => {
+            let own = profile.join("firefox");
+            std::fs::create_dir_all(&own).map_err(said)?;
+            json!({ "browserName": "firefox", "moz:firefoxOptions": { "args": ["-headless", "-profile", own] } })
+        }
         Kind::WebKit => json!({
             "browserName": "MiniBrowser",
             "webkitgtk:browserOptions": { "binary": mini_browser()?, "args": ["--automation"] },
