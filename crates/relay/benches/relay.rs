@@ -112,9 +112,9 @@ async fn measure() {
         println!("not {WATCHERS}: the system allows {files} open files");
     }
     println!("{:<40}{:>14}{:>14}{:>14}", "", "before", "with them", "for each");
-    print_memory("trug relay", relay_memory(watchers).await, watchers);
+    print_memory("trug relay", relay_memory(watchers).await);
     for (at, peer) in compared() {
-        print_memory(peer.name, peer_memory(at, peer, watchers).await, watchers);
+        print_memory(peer.name, peer_memory(at, peer, watchers).await);
     }
     if let Err(why) = &peers {
         println!("\nnot compared here: {why}");
@@ -125,14 +125,17 @@ fn print_row(name: &str, rates: impl Iterator<Item = f64>) {
     println!("{name:<40}{}", rates.map(|rate| format!("{rate:>12.0}/s")).collect::<String>());
 }
 
-fn print_memory(name: &str, memory: Option<[u64; 2]>, watchers: usize) {
-    let Some([before, with]) = memory else {
+fn print_memory(name: &str, memory: Option<Memory>) {
+    let Some(Memory { before, with, watchers, closed }) = memory else {
         println!("{name:<40}not told here: /proc");
         return;
     };
     let [before_mib, with_mib] = [before, with].map(|bytes| bytes as f64 / f64::from(1 << 20));
-    let each = with.saturating_sub(before) as f64 / watchers as f64 / 1024.0;
+    let each = with.saturating_sub(before) as f64 / watchers.max(1) as f64 / 1024.0;
     println!("{name:<40}{before_mib:>10.1} MiB{with_mib:>10.1} MiB{each:>10.2} KiB");
+    if closed > 0 {
+        println!("  {closed} more were closed by the server meanwhile");
+    }
 }
 
 // The servers
@@ -412,21 +415,30 @@ async fn peer_rate(at: &Path, peer: &Peer, writers: usize) -> Rate {
 
 // Memory for each watcher
 
+/// Resident memory in bytes.
+struct Memory {
+    before: u64,
+    with: u64,
+    /// How many watchers there were with that, and how many the server had closed: some do when they are late with a ping.
+    watchers: usize,
+    closed: usize,
+}
+
 /// Resident memory before and with the watchers, which are up to date when their futures are done.
-async fn memory(server: &mut Server, watchers: impl Iterator<Item = impl Future<Output = Socket>>) -> Option<[u64; 2]> {
+async fn memory(server: &mut Server, watchers: impl Iterator<Item = impl Future<Output = Socket>>) -> Option<Memory> {
     let before = server.resident()?;
     let sockets: Vec<Socket> = within(600, "the watchers", iter(watchers).buffered(AT_ONCE).collect()).await;
     let count = sockets.len();
     // They answer pings.
     let watching = sockets.into_iter().map(async |mut socket| while let Some(Ok(_)) = socket.0.next().await {});
     let mut watching: FuturesUnordered<_> = watching.collect();
-    let ended = tokio::time::timeout(PINGED, watching.next()).await;
-    assert!(ended.is_err() && watching.len() == count, "every watcher is still there");
-    let with = server.resident()?;
-    Some([before, with])
+    // None of them ends by itself.
+    let _ = tokio::time::timeout(PINGED, async { while watching.next().await.is_some() {} }).await;
+    let (with, watchers) = (server.resident()?, watching.len());
+    Some(Memory { before, with, watchers, closed: count - watchers })
 }
 
-async fn relay_memory(watchers: usize) -> Option<[u64; 2]> {
+async fn relay_memory(watchers: usize) -> Option<Memory> {
     let mut server = Server::relay();
     let address = server.address;
     let mut logs = Vec::new();
@@ -444,7 +456,7 @@ async fn relay_memory(watchers: usize) -> Option<[u64; 2]> {
     memory(&mut server, logs.into_iter().cycle().take(watchers).map(watch)).await
 }
 
-async fn peer_memory(at: &Path, peer: &Peer, watchers: usize) -> Option<[u64; 2]> {
+async fn peer_memory(at: &Path, peer: &Peer, watchers: usize) -> Option<Memory> {
     // The greeting may bring the first entry already.
     let loads = made(at, peer, [DOCUMENTS, 2, watchers / DOCUMENTS]);
     let mut server = Server::peer(at, peer);
