@@ -239,8 +239,8 @@ impl Phone {
                 return Ok(found);
             }
             if start.elapsed() > PATIENCE {
-                let page = self.text().await.unwrap_or_default();
-                return Err(format!("no {role} `{name}` came; the page says:\n{page:.1200}"));
+                let (page, busy) = (self.text().await.unwrap_or_default(), self.script(BUSY, Vec::new()).await);
+                return Err(format!("no {role} `{name}` came; at work is {busy:?}; the page says:\n{page:.1200}"));
             }
             tokio::time::sleep(BETWEEN).await;
         }
@@ -270,16 +270,30 @@ impl Phone {
         // A list that is just being drawn anew may take the element away under the finger.
         for _ in 0..5 {
             let element = self.see(role, name).await?;
-            let center = "arguments[0].scrollIntoView({block: 'center'})";
             let arg = serde_json::to_value(&element).map_err(said)?;
-            let _ = self.script(center, vec![arg]).await;
+            let _ = self.script(AIM, vec![arg.clone()]).await;
             match element.click().await {
-                Ok(()) => return Ok(()),
+                Ok(()) if self.has_arrived(arg).await => return Ok(()),
+                Ok(()) => "the driver's click reached nothing".clone_into(&mut last),
                 Err(error) => last = error.to_string(),
             }
             tokio::time::sleep(BETWEEN).await;
         }
         Err(format!("{role} `{name}` cannot be pressed: {last}"))
+    }
+
+    /// Whether a click came to an element at all: a driver aims at where the element stood, and a page that is still
+    /// settling may have moved it since. What the app makes of a click that came is its own affair.
+    async fn has_arrived(&self, element: Value) -> bool {
+        for _ in 0..5 {
+            // A page that has gone on, or an element that is gone, was pressed.
+            let missed = self.script(MISSED, vec![element.clone()]).await.unwrap_or_default();
+            if missed != Value::Bool(true) {
+                return true;
+            }
+            tokio::time::sleep(BETWEEN).await;
+        }
+        false
     }
 
     /// Fills in the field with this label.
@@ -565,6 +579,16 @@ return [...root.querySelectorAll(kinds[role] || `[role=${role}]`)]
   .filter(element => nameOf(element).toLowerCase().startsWith(name.toLowerCase()))
   .slice(0, 600);
 "#;
+
+/// What the page says is at work.
+const BUSY: &str = "return [...document.querySelectorAll('[aria-busy=true]')].map(one => one.innerText)";
+
+/// Brings an element into the middle of the screen, and notes when it is clicked.
+const AIM: &str = "const one = arguments[0]; one.scrollIntoView({block: 'center'}); window.aimed = one; \
+    one.addEventListener('click', () => { if (window.aimed === one) window.aimed = null }, {capture: true, once: true})";
+
+/// Whether the element that was aimed at is still there and heard nothing.
+const MISSED: &str = "return window.aimed === arguments[0] && arguments[0].isConnected";
 
 /// What the statuses on the page say.
 const STATUS: &str = "return [...document.querySelectorAll('[role=status]')].map(one => one.innerText).join(' | ')";
