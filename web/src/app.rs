@@ -9,7 +9,7 @@ use yew::prelude::*;
 use crate::desk::{self, Desk, News, OnDesk, StartError, use_desk};
 use crate::later::{self, InTime, Scene};
 use crate::look::{Button, Kind, Notice, Place, Shape, Shell, Toast, Toasts, Tone, Word};
-use crate::place::{more::DemoMark, shop::Shop, welcome::Welcome};
+use crate::place::{shop::Shop, welcome::Welcome};
 use crate::platform::online::Watch;
 use crate::platform::updates::{self, Update, Updates};
 use crate::platform::{address, locale};
@@ -134,7 +134,7 @@ fn Failed(props: &FailedProps) -> Html {
             <Notice tone={Tone::Trouble}>{ props.text.clone() }</Notice>
             <p>{ t!("error.nothing_lost") }</p>
             <Button label={t!("error.again")} kind={Kind::Main} on_press={again} />
-            <crate::place::more::RawExport />
+            <InTime scene={Scene::RawExport} />
         </main>
     }
 }
@@ -258,10 +258,17 @@ pub fn Frame(props: &FrameProps) -> Html {
             </> }}
         >
             <Standing />
-            if matches!(going.at.as_str(), "" | "week") { <DemoMark /> }
+            if matches!(going.at.as_str(), "" | "week") && is_demo(&desk) {
+                <InTime scene={Scene::DemoMark} meanwhile={Html::default()} />
+            }
             { props.children.clone() }
         </Shell>
     }
+}
+
+/// Whether the kitchen is the demo.
+pub(crate) fn is_demo(desk: &Desk) -> bool {
+    desk.preference("demo").is_some_and(|demo| !demo.is_empty())
 }
 
 fn places(desk: &Desk) -> Vec<Place> {

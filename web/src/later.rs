@@ -11,19 +11,19 @@ use std::rc::Rc;
 
 use thiserror::Error;
 use trug_catalog::{Catalog, RawKind};
-use trug_device::{Device, KitchenError, Unsettled};
+use trug_device::{Device, Unsettled};
 use trug_provision::kitchen::Kitchen;
 use wasm_bindgen_futures::spawn_local;
 use yew::prelude::*;
 
-use crate::desk::{Desk, use_desk};
+use crate::desk::Desk;
 use crate::look::{Button, Notice, Tone};
-use crate::place::shop::{Hands, OverList, behind};
+use crate::place::shop::{Aside, Hands, OverList, behind, trips};
 use crate::place::{more, pantries, week, welcome};
 use crate::words::{rest, t};
 
-/// A kitchen, and what of its stock is not counted.
-pub type Reading = Result<(Kitchen, Vec<Unsettled>), KitchenError>;
+/// A kitchen, and what of its stock is not counted; or what is wrong in it, for a person.
+pub type Reading = Result<(Kitchen, Vec<Unsettled>), Rc<str>>;
 
 /// What can be asked of the second module.
 #[derive(Clone, Copy)]
@@ -39,6 +39,8 @@ pub struct Later {
     pub words: fn(&str, &str) -> Option<Cow<'static, str>>,
     /// Takes the demo in, from its file.
     pub demo: fn(&Desk, &[u8]) -> Result<(), String>,
+    /// What the list asks.
+    pub(crate) shop: Aside,
 }
 
 /// Something that the second module draws.
@@ -50,16 +52,22 @@ pub enum Scene {
     Pantries(AttrValue),
     /// A place, and where in it.
     More(AttrValue),
+    /// All shopping trips.
+    Trips,
     /// Joining by a link.
     Join,
     /// Bringing in a folder on first open.
     BringIn,
     /// Beginning a kitchen, with a way back.
     Beginning(Callback<()>),
-    /// What lies over the list.
+    /// What lies over the list, or has to be decided on it.
     OverList(Rc<OverList>),
     /// That a trip is behind its plan.
     Behind(Hands),
+    /// The mark of the demo kitchen.
+    DemoMark,
+    /// Handing over what this browser keeps, as it is.
+    RawExport,
 }
 
 /// The second module did not come: no network, and it was not kept before.
@@ -76,8 +84,6 @@ impl From<wasm_split_helpers::SplitLoaderError> for Missing {
 
 thread_local! {
     static HERE: Cell<Option<Later>> = const { Cell::new(None) };
-    static MISSING: Cell<bool> = const { Cell::new(false) };
-    static WAITING: Cell<bool> = const { Cell::new(false) };
 }
 
 /// The second module, once it is here.
@@ -108,11 +114,12 @@ pub async fn load() -> Result<Later, Missing> {
 fn apart() -> Result<Later, Missing> {
     Ok(Later {
         draw,
-        kitchen: Device::kitchen,
+        kitchen: |device| device.kitchen().map_err(|error| error.to_string().into()),
         follow: Desk::follow_plans,
         is_raw,
         words: rest::translate,
         demo: welcome::take_demo_in,
+        shop: Aside::here(),
     })
 }
 
@@ -127,25 +134,25 @@ fn draw(scene: &Scene) -> Html {
         Scene::Week(rest) => html! { <week::Week {rest} /> },
         Scene::Pantries(rest) => html! { <pantries::Pantries {rest} /> },
         Scene::More(rest) => html! { <more::More {rest} /> },
+        Scene::Trips => trips(),
         Scene::Join => html! { <more::Join /> },
         Scene::BringIn => html! { <more::folder::BringIn first=true /> },
         Scene::Beginning(on_back) => html! { <welcome::Beginning {on_back} /> },
         Scene::OverList(over) => over.draw(),
         Scene::Behind(hands) => behind(hands),
+        Scene::DemoMark => html! { <more::DemoMark /> },
+        Scene::RawExport => html! { <more::RawExport /> },
     }
 }
 
-/// Fetches the second module, and has everything drawn anew when it is here, or did not come.
+/// Fetches the second module, and has everything drawn anew when it is here.
 pub fn fetch(desk: &Desk) {
-    if here().is_some() || WAITING.with(|waiting| waiting.replace(true)) {
-        return;
-    }
     let desk = desk.clone();
     spawn_local(async move {
-        let loaded = load().await;
-        WAITING.with(|waiting| waiting.replace(false));
-        MISSING.with(|missing| missing.set(loaded.is_err()));
-        desk.changed();
+        // Where it does not come, whatever is drawn of it says so.
+        if load().await.is_ok() {
+            desk.changed();
+        }
     });
 }
 
@@ -164,20 +171,39 @@ pub fn opening() -> Html {
     html! { <p class="opening" aria-live="polite">{ t!("common.opening") }</p> }
 }
 
-/// A scene of the second module, as soon as that is here.
+/// A scene of the second module, as soon as that is here; needs no desk.
 #[component]
 pub fn InTime(props: &InTimeProps) -> Html {
-    let desk = use_desk();
+    let missing = use_state(|| false);
+    let redraw = use_force_update();
+    let ask = {
+        let missing = missing.setter();
+        Callback::from(move |()| {
+            let (missing, redraw) = (missing.clone(), redraw.clone());
+            spawn_local(async move {
+                let loaded = load().await;
+                missing.set(loaded.is_err());
+                redraw.force_update();
+            });
+        })
+    };
+    {
+        let ask = ask.clone();
+        use_effect_with((), move |()| {
+            if here().is_none() {
+                ask.emit(());
+            }
+        });
+    }
     if let Some(later) = here() {
         return (later.draw)(&props.scene);
     }
-    if !MISSING.with(Cell::get) {
+    if !*missing {
         return props.meanwhile.clone();
     }
-    let again = Callback::from(move |_: MouseEvent| fetch(&desk));
     html! {
         <Notice tone={Tone::Trouble} title={t!("error.part_missing")}>
-            <Button label={t!("error.again")} on_press={again} />
+            <Button label={t!("error.again")} on_press={ask.reform(|_: MouseEvent| ())} />
         </Notice>
     }
 }

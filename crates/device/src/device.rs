@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use trug_replica::book::{self, Book, Root as BookRoot};
+use trug_replica::gather;
 use trug_replica::hex::hex;
 use trug_replica::id::{DeviceId, NoEntropy, OsEntropy};
 use trug_replica::pantry::{self, Pantry};
@@ -16,7 +17,7 @@ use trug_sync::{
 };
 
 use crate::member::{DocId, Entry, Itself, Member, Right, unhex};
-use crate::shelf::{Effects, Shelf};
+use crate::shelf::{AnyDocument, Effects, Shelf};
 
 /// How long after a failure the device's own records are written again, in milliseconds.
 const PAUSE: u64 = 500;
@@ -148,19 +149,19 @@ pub trait Edit: Document {
 
 impl Edit for Book {
     fn on(shelf: &mut Shelf) -> Option<&mut Self> {
-        if let Shelf::Book(engine) = shelf { Some(engine.document_mut().document_mut()) } else { None }
+        if let AnyDocument::Book(gate) = shelf.held_mut() { Some(gate.document_mut()) } else { None }
     }
 }
 
 impl Edit for Pantry {
     fn on(shelf: &mut Shelf) -> Option<&mut Self> {
-        if let Shelf::Pantry(engine) = shelf { Some(engine.document_mut().document_mut()) } else { None }
+        if let AnyDocument::Pantry(gate) = shelf.held_mut() { Some(gate.document_mut()) } else { None }
     }
 }
 
 impl Edit for Run {
     fn on(shelf: &mut Shelf) -> Option<&mut Self> {
-        if let Shelf::Run(engine) = shelf { Some(engine.document_mut().document_mut()) } else { None }
+        if let AnyDocument::Run(gate) = shelf.held_mut() { Some(gate.document_mut()) } else { None }
     }
 }
 
@@ -307,14 +308,14 @@ impl Device {
         let (name, id) = (self.itself.name.clone(), self.id);
         let Some(held) = self.held.get_mut(&log).filter(|held| held.heir.is_none() && !name.is_empty()) else { return };
         // A name that cannot be written is no reason not to shop.
-        let written = match &mut held.shelf {
-            Shelf::Book(_) => false,
-            Shelf::Pantry(engine) => {
-                let pantry = engine.document_mut().document_mut();
+        let written = match held.shelf.held_mut() {
+            AnyDocument::Book(_) => false,
+            AnyDocument::Pantry(gate) => {
+                let pantry = gate.document_mut();
                 pantry.people().get(&id) != Some(&name) && pantry.set_name(&name).unwrap_or(false)
             }
-            Shelf::Run(engine) => {
-                let run = engine.document_mut().document_mut();
+            AnyDocument::Run(gate) => {
+                let run = gate.document_mut();
                 run.people().get(&id) != Some(&name) && run.set_name(&name).unwrap_or(false)
             }
         };
@@ -355,7 +356,7 @@ impl Device {
             .into_iter()
             .filter_map(|(key, root)| unhex(&root.secret).map(|bytes| (key, root, Root::from_bytes(*bytes))))
             .collect();
-        let logs: BTreeMap<String, LogId> = own.iter().map(|(key, _, root)| (key.clone(), root.log_id())).collect();
+        let logs = gather::map(own.iter().map(|(key, _, root)| (key.clone(), root.log_id())));
         for (key, root, secret) in own {
             let log = secret.log_id();
             let relay: Option<WebAddress> = root.relay.as_deref().and_then(|text| text.parse().ok());
@@ -692,37 +693,26 @@ impl Device {
     /// The book.
     #[must_use]
     pub fn book(&self) -> Option<&Book> {
-        match self.shelf(&DocId::book()) {
-            Some(Shelf::Book(engine)) => Some(engine.document().document()),
-            _ => None,
-        }
+        self.shelf(&DocId::book())?.book()
     }
 
     /// A shopping trip.
     #[must_use]
     pub fn run(&self, id: &DocId) -> Option<&Run> {
-        match self.shelf(id) {
-            Some(Shelf::Run(engine)) => Some(engine.document().document()),
-            _ => None,
-        }
+        self.shelf(id)?.run()
     }
 
     /// A pantry.
     #[must_use]
     pub fn pantry(&self, id: &DocId) -> Option<&Pantry> {
-        match self.shelf(id) {
-            Some(Shelf::Pantry(engine)) => Some(engine.document().document()),
-            _ => None,
-        }
+        self.shelf(id)?.pantry()
     }
 
     /// Everything on the device but what is only waited out.
     #[must_use]
     pub fn entries(&self) -> Vec<Entry> {
         let current = self.held.iter().filter(|(_, held)| held.heir.is_none());
-        let mut entries: Vec<Entry> = current.map(|(log, held)| self.entry(*log, held)).collect();
-        entries.sort_by(|a, b| a.id.cmp(&b.id));
-        entries
+        gather::ordered(current.map(|(log, held)| self.entry(*log, held)), |a, b| a.id < b.id)
     }
 
     fn entry(&self, log: LogId, held: &Held) -> Entry {
@@ -768,11 +758,7 @@ impl Device {
     /// Whether a document can be written; a plain word for a person where not.
     #[must_use]
     pub fn mode(&self, id: &DocId) -> Option<Mode> {
-        match self.shelf(id)? {
-            Shelf::Book(engine) => Some(engine.document().document().mode()),
-            Shelf::Pantry(engine) => Some(engine.document().document().mode()),
-            Shelf::Run(engine) => Some(engine.document().document().mode()),
-        }
+        Some(self.shelf(id)?.mode())
     }
 
     /// Begins a book, where there is none.

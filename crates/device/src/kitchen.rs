@@ -6,6 +6,7 @@ use trug_folder::{Files, Problems};
 use trug_provision::kitchen::{Kitchen, Lot as FileLot};
 use trug_replica::Kind;
 use trug_replica::book::Book;
+use trug_replica::gather;
 use trug_replica::id::{LotId, Stamp};
 use trug_replica::pantry::{Counted, Level, Lot, LotView, Pantry};
 use trug_sync::Instant;
@@ -64,7 +65,7 @@ impl Device {
             let id = entry.id.as_str().strip_prefix(PANTRY)?.to_owned();
             Some((id, entry.id))
         });
-        own.collect()
+        gather::map(own)
     }
 
     /// The kitchen folder as it stands: the book's texts, and a file for each pantry.

@@ -5,29 +5,27 @@ use trug_replica::gate::{Gate, Limits};
 use trug_replica::id::{DeviceId, OsEntropy};
 use trug_replica::pantry::Pantry;
 use trug_replica::run::Run;
-use trug_replica::{Document, LocalChange};
+use trug_replica::{Document, LocalChange, Mode};
 use trug_seal::DocumentKind;
-use trug_sync::{Effect, Engine, Event, Instant, Key, Keys, Settings, Status};
+use trug_sync::{ChangeHash, Document as Synced, Effect, Engine, Event, Instant, Key, Keys, Settings, Status, Tried};
 
 use crate::device::Told;
 
-/// A document of any kind, with its engine.
-pub enum Shelf {
-    /// The book.
-    Book(Box<Engine<Gate<Book>>>),
-    /// A pantry.
-    Pantry(Box<Engine<Gate<Pantry>>>),
-    /// A shopping trip.
-    Run(Box<Engine<Gate<Run>>>),
+/// A document of any kind behind its gate. One engine for all of them: the engine asks nothing of a document's meaning,
+/// and three of it would only be three times the code in the phone's download.
+pub(crate) enum AnyDocument {
+    Book(Gate<Book>),
+    Pantry(Gate<Pantry>),
+    Run(Gate<Run>),
 }
 
-/// Does the same with an engine of any kind.
+/// Does the same with a document of any kind.
 macro_rules! each {
-    ($shelf:expr, $engine:ident => $work:expr) => {
-        match $shelf {
-            Shelf::Book($engine) => $work,
-            Shelf::Pantry($engine) => $work,
-            Shelf::Run($engine) => $work,
+    ($document:expr, $gate:ident => $work:expr) => {
+        match $document {
+            AnyDocument::Book($gate) => $work,
+            AnyDocument::Pantry($gate) => $work,
+            AnyDocument::Run($gate) => $work,
         }
     };
 }
@@ -35,7 +33,7 @@ macro_rules! each {
 /// Effects of any kind of document.
 pub(crate) type Effects = Vec<Effect<Told>>;
 
-fn open_document<D: Document>(device: DeviceId, saved: Option<&[u8]>) -> Option<Gate<D>> {
+fn open_gate<D: Document>(device: DeviceId, saved: Option<&[u8]>) -> Option<Gate<D>> {
     let document = match saved {
         None => D::create(device, &mut OsEntropy),
         Some(bytes) => D::load(bytes, device, &mut OsEntropy),
@@ -43,9 +41,69 @@ fn open_document<D: Document>(device: DeviceId, saved: Option<&[u8]>) -> Option<
     document.ok().map(|document| Gate::new(document, Limits::default()))
 }
 
-/// Collects an engine's effects, with what they tell in the words of all documents.
-fn collect<T>(made: Vec<Effect<T>>, told: impl Fn(T) -> Told, out: &mut Effects) {
-    out.extend(made.into_iter().map(|effect| effect.map(&told)));
+/// What a trial told, in the words of all documents.
+fn in_words<T>(tried: Tried<T>, words: impl Fn(T) -> Told) -> Tried<Told> {
+    Tried { told: tried.told.into_iter().map(words).collect(), quarantined: tried.quarantined }
+}
+
+impl AnyDocument {
+    fn open(kind: DocumentKind, device: DeviceId, saved: Option<&[u8]>) -> Option<Self> {
+        match kind {
+            DocumentKind::Book => open_gate(device, saved).map(Self::Book),
+            DocumentKind::Pantry => open_gate(device, saved).map(Self::Pantry),
+            DocumentKind::Run => open_gate(device, saved).map(Self::Run),
+        }
+    }
+}
+
+impl Synced for AnyDocument {
+    type Told = Told;
+
+    fn admit(&mut self, contents: Vec<Vec<u8>>) -> Tried<Told> {
+        match self {
+            Self::Book(gate) => in_words(Synced::admit(gate, contents), Told::Book),
+            Self::Pantry(gate) => in_words(Synced::admit(gate, contents), Told::Pantry),
+            Self::Run(gate) => in_words(Synced::admit(gate, contents), Told::Run),
+        }
+    }
+
+    fn blame(&mut self, content: Vec<u8>) {
+        each!(self, gate => Synced::blame(gate, content));
+    }
+
+    fn release(&mut self, content: &[u8]) {
+        each!(self, gate => Synced::release(gate, content));
+    }
+
+    fn take_local(&mut self) -> Vec<(ChangeHash, Vec<u8>)> {
+        each!(self, gate => Synced::take_local(gate))
+    }
+
+    fn all(&self) -> Vec<(ChangeHash, Vec<u8>)> {
+        each!(self, gate => Synced::all(gate))
+    }
+
+    fn has(&self, hash: &ChangeHash) -> bool {
+        each!(self, gate => Synced::has(gate, hash))
+    }
+
+    fn waiting(&self) -> usize {
+        each!(self, gate => Synced::waiting(gate))
+    }
+
+    fn quarantined(&self) -> usize {
+        each!(self, gate => Synced::quarantined(gate))
+    }
+
+    fn checked_save(&mut self) -> Result<Vec<u8>, String> {
+        each!(self, gate => Synced::checked_save(gate))
+    }
+}
+
+/// A document of any kind, with its engine.
+pub struct Shelf {
+    kind: DocumentKind,
+    engine: Box<Engine<AnyDocument>>,
 }
 
 impl Shelf {
@@ -58,92 +116,80 @@ impl Shelf {
         records: Vec<(Key, Vec<u8>)>,
         out: &mut Effects,
     ) -> Option<Self> {
-        match kind {
-            DocumentKind::Book => {
-                let mut made = Vec::new();
-                let engine = Engine::open(keys, settings, records, |saved| open_document(device, saved), &mut made);
-                collect(made, Told::Book, out);
-                engine.map(|engine| Self::Book(Box::new(engine)))
-            }
-            DocumentKind::Pantry => {
-                let mut made = Vec::new();
-                let engine = Engine::open(keys, settings, records, |saved| open_document(device, saved), &mut made);
-                collect(made, Told::Pantry, out);
-                engine.map(|engine| Self::Pantry(Box::new(engine)))
-            }
-            DocumentKind::Run => {
-                let mut made = Vec::new();
-                let engine = Engine::open(keys, settings, records, |saved| open_document(device, saved), &mut made);
-                collect(made, Told::Run, out);
-                engine.map(|engine| Self::Run(Box::new(engine)))
-            }
-        }
+        let engine = Engine::open(keys, settings, records, |saved| AnyDocument::open(kind, device, saved), out)?;
+        Some(Self { kind, engine: Box::new(engine) })
     }
 
     pub(crate) fn handle(&mut self, now: Instant, event: Event, out: &mut Effects) {
-        match self {
-            Self::Book(engine) => {
-                let mut made = Vec::new();
-                engine.handle(now, event, &mut made);
-                collect(made, Told::Book, out);
-            }
-            Self::Pantry(engine) => {
-                let mut made = Vec::new();
-                engine.handle(now, event, &mut made);
-                collect(made, Told::Pantry, out);
-            }
-            Self::Run(engine) => {
-                let mut made = Vec::new();
-                engine.handle(now, event, &mut made);
-                collect(made, Told::Run, out);
-            }
-        }
+        self.engine.handle(now, event, out);
+    }
+
+    /// The document, for an edit; [`Event::Edited`] must follow.
+    pub(crate) const fn held_mut(&mut self) -> &mut AnyDocument {
+        self.engine.document_mut()
+    }
+
+    /// The book, where it is one.
+    pub(crate) const fn book(&self) -> Option<&Book> {
+        if let AnyDocument::Book(gate) = self.engine.document() { Some(gate.document()) } else { None }
+    }
+
+    /// The pantry, where it is one.
+    pub(crate) const fn pantry(&self) -> Option<&Pantry> {
+        if let AnyDocument::Pantry(gate) = self.engine.document() { Some(gate.document()) } else { None }
+    }
+
+    /// The shopping trip, where it is one.
+    pub(crate) const fn run(&self) -> Option<&Run> {
+        if let AnyDocument::Run(gate) = self.engine.document() { Some(gate.document()) } else { None }
     }
 
     /// What kind of document it is.
     #[must_use]
     pub const fn kind(&self) -> DocumentKind {
-        match self {
-            Self::Book(_) => DocumentKind::Book,
-            Self::Pantry(_) => DocumentKind::Pantry,
-            Self::Run(_) => DocumentKind::Run,
-        }
+        self.kind
+    }
+
+    /// Whether it can be written.
+    #[must_use]
+    pub fn mode(&self) -> Mode {
+        each!(self.engine.document(), gate => gate.document().mode())
     }
 
     /// How far this device's work on it has got.
     #[must_use]
     pub fn status(&self) -> Status {
-        each!(self, engine => engine.status())
+        self.engine.status()
     }
 
     /// Whether everything was stored, sent and read.
     #[must_use]
     pub fn is_settled(&self) -> bool {
-        each!(self, engine => engine.is_settled())
+        self.engine.is_settled()
     }
 
     /// Whether anything in it was not let in.
     #[must_use]
     pub fn quarantined(&self) -> usize {
-        each!(self, engine => engine.document().quarantine().len())
+        self.engine.document().quarantined()
     }
 
     /// All changes, for a file or another log.
     pub(crate) fn all_changes(&self) -> Vec<LocalChange> {
-        each!(self, engine => engine.document().document().all_changes())
+        each!(self.engine.document(), gate => gate.document().all_changes())
     }
 
     /// Those of these changes that it lacks.
     pub(crate) fn lacking(&self, changes: Vec<LocalChange>) -> Vec<Vec<u8>> {
-        let has = |change: &LocalChange| each!(self, engine => engine.document().document().has_change(&change.hash));
-        changes.into_iter().filter(|change| !has(change)).map(|change| change.bytes).collect()
+        let lacking = changes.into_iter().filter(|change| !self.engine.document().has(&change.hash));
+        lacking.map(|change| change.bytes).collect()
     }
 
     /// Those of these raw changes that are not applied here.
     pub(crate) fn unknown(&self, changes: &[Vec<u8>]) -> Vec<Vec<u8>> {
         let has = |bytes: &Vec<u8>| {
             let hash = trug_sync::change_hash(bytes);
-            hash.is_some_and(|hash| each!(self, engine => engine.document().document().has_change(&hash)))
+            hash.is_some_and(|hash| self.engine.document().has(&hash))
         };
         changes.iter().filter(|bytes| !has(bytes)).cloned().collect()
     }
@@ -151,10 +197,7 @@ impl Shelf {
     /// What a person called it.
     #[must_use]
     pub fn title(&self) -> String {
-        match self {
-            Self::Book(_) => String::new(),
-            Self::Pantry(engine) => engine.document().document().title().unwrap_or_default(),
-            Self::Run(engine) => engine.document().document().title().unwrap_or_default(),
-        }
+        let title = self.run().and_then(Run::title).or_else(|| self.pantry().and_then(Pantry::title));
+        title.unwrap_or_default()
     }
 }

@@ -8,6 +8,7 @@ use trug_provision::list::List;
 use trug_provision::plan::PlanError;
 use trug_provision::{Options, list};
 use trug_replica::book::Book;
+use trug_replica::gather;
 use trug_replica::hex::hex;
 use trug_replica::id::{Alias, DeviceId, OsEntropy, Salt};
 use trug_replica::run::{PlanLine, Revision, Run, Subs, Updated, plan_lines};
@@ -177,7 +178,7 @@ impl Device {
     pub fn aliases(&self, id: &DocId, kitchen: &Kitchen) -> BTreeMap<Alias, HouseholdId> {
         let Some(salt) = self.salt(id) else { return BTreeMap::new() };
         let aliases = salt.aliases(kitchen.households.keys().map(HouseholdId::as_str));
-        aliases.into_iter().map(|(household, alias)| (alias, HouseholdId::new(household))).collect()
+        gather::map(aliases.into_iter().map(|(household, alias)| (alias, HouseholdId::new(household))))
     }
 
     /// Brings a trip up to date with its plan as the kitchen has it now. What was picked stays.

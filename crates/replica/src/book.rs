@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 
 use crate::document::{Arrived, document};
+use crate::gather;
 use crate::record::{Reader, Unreadable, Writer};
 use crate::replica::{EditError, Put, Replica};
 use crate::run::Unread;
@@ -112,7 +113,7 @@ impl Book {
     #[must_use]
     pub fn files(&self) -> BTreeMap<String, String> {
         let entries = self.replica.entries(FILES).into_iter().map(|(path, held)| (path, held.text));
-        entries.filter(|(_, text)| !text.is_empty()).collect()
+        gather::map(entries.filter(|(_, text)| !text.is_empty()))
     }
 
     /// Makes the book's files these, as one change: what differs is set, what is not among them is taken out. An empty
@@ -121,7 +122,7 @@ impl Book {
     /// # Errors
     /// Where the book is read-only or a text too long; then nothing is changed.
     pub fn import<'f>(&mut self, files: impl IntoIterator<Item = (&'f str, &'f str)>) -> Result<bool, EditError> {
-        let files: BTreeMap<&str, &str> = files.into_iter().collect();
+        let files = gather::map(files);
         let here = self.files();
         let gone = here.keys().filter(|path| !files.contains_key(path.as_str()));
         let gone = gone.map(|path| Put::new(FILES, path, String::new()));
@@ -158,7 +159,7 @@ impl Book {
     #[must_use]
     pub fn roots(&self) -> (BTreeMap<String, Root>, Unread) {
         let (roots, unread) = self.records(ROOTS, "roots", read_root);
-        (roots.into_iter().filter_map(|(key, root)| Some((key, root?))).collect(), unread)
+        (gather::map(roots.into_iter().filter_map(|(key, root)| Some((key, root?)))), unread)
     }
 
     /// Sets a setting.
@@ -178,7 +179,7 @@ impl Book {
     /// All settings, by name.
     #[must_use]
     pub fn settings(&self) -> BTreeMap<String, String> {
-        self.replica.entries(SETTINGS).into_iter().map(|(name, held)| (name, held.text)).collect()
+        gather::map(self.replica.entries(SETTINGS).into_iter().map(|(name, held)| (name, held.text)))
     }
 
     /// Keeps a helper under a key.

@@ -252,9 +252,7 @@ impl Salt {
             let letter = |of: u64| CONSONANTS[(of % 18) as usize] as char;
             format!("{}{}{}", letter(value), letter(value / 18), value / 324 % 8 + 2)
         };
-        let mut households: Vec<&str> = households.into_iter().collect();
-        households.sort_unstable();
-        households.dedup();
+        let households = crate::gather::set(households);
         let mut taken: BTreeMap<&str, Alias> = BTreeMap::new();
         for household in households {
             let first = self.hash("alias", &[household]) % FORMS;

@@ -41,6 +41,7 @@
 pub mod book;
 mod document;
 pub mod gate;
+pub mod gather;
 pub mod hex;
 pub mod id;
 #[cfg(test)]

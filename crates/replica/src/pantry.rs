@@ -11,6 +11,7 @@ use trug_catalog::Keep;
 use trug_measure::{Amount, Exact};
 
 use crate::document::{Arrived, document};
+use crate::gather;
 use crate::id::{DeviceId, FactId, LotId, Stamp};
 use crate::record::{Reader, Unreadable, Writer};
 use crate::replica::{EditError, Put, Replica};
@@ -244,7 +245,7 @@ impl Pantry {
     #[must_use]
     pub fn people(&self) -> BTreeMap<DeviceId, String> {
         let entries = self.replica.entries(PEOPLE);
-        entries.into_iter().filter_map(|(key, held)| Some((key.parse().ok()?, held.text))).collect()
+        gather::map(entries.into_iter().filter_map(|(key, held)| Some((key.parse().ok()?, held.text))))
     }
 
     /// Adds a lot, under an id of its own.
@@ -328,7 +329,7 @@ impl Pantry {
     #[must_use]
     pub fn view(&self) -> View {
         let (ledger, mut unreadable) = self.ledger();
-        let mut ids: BTreeSet<LotId> = ledger.lots().cloned().collect();
+        let mut ids = gather::set(ledger.lots().cloned());
         let mut lots: BTreeMap<LotId, Lot> = BTreeMap::new();
         for (key, held) in self.replica.entries(LOTS) {
             match LotId::new(&key).map_err(|_| Unreadable::Key(key.clone())) {
@@ -394,8 +395,7 @@ impl Pantry {
         let (moves, mut unreadable) = facts(&self.replica, MOVES, read_move);
         let (counts, unread) = facts(&self.replica, COUNTS, read_count);
         unreadable.extend(unread);
-        let struck: BTreeSet<FactId> =
-            self.replica.entries(STRIKES).keys().filter_map(|key| key.parse().ok()).collect();
+        let struck = gather::set(self.replica.entries(STRIKES).iter().filter_map(|(key, _)| key.parse().ok()));
         (Ledger::of(moves, counts, &struck), unreadable)
     }
 
@@ -403,7 +403,8 @@ impl Pantry {
     fn standing(&self, lot: &LotId) -> BTreeSet<FactId> {
         let (ledger, _) = self.ledger();
         let moves = ledger.moves.iter().filter(|(_, moved)| moved.lot == *lot).map(|(id, _)| *id);
-        moves.chain(ledger.counts.iter().filter(|(_, count)| count.lot == *lot).map(|(id, _)| *id)).collect()
+        let counts = ledger.counts.iter().filter(|(_, count)| count.lot == *lot).map(|(id, _)| *id);
+        gather::set(moves.chain(counts))
     }
 }
 
@@ -419,7 +420,7 @@ impl Ledger {
     /// is past as well, even where the earlier count was struck later. A struck count that no other has seen gives back
     /// what it took the place of.
     fn of(mut moves: Vec<(FactId, Move)>, mut counts: Vec<(FactId, Count)>, struck: &BTreeSet<FactId>) -> Self {
-        let knew: BTreeMap<FactId, &Count> = counts.iter().map(|(id, count)| (*id, count)).collect();
+        let knew = gather::map(counts.iter().map(|(id, count)| (*id, count)));
         let mut past: BTreeSet<FactId> = BTreeSet::new();
         let mut open: Vec<&Count> = counts.iter().filter(|(id, _)| !struck.contains(id)).map(|(_, it)| it).collect();
         while let Some(count) = open.pop() {
@@ -508,7 +509,7 @@ fn read_count(text: &str) -> Result<Count, Unreadable> {
         lot: record.parse('l', "lot", |text| LotId::new(text).ok())?,
         seen: record.parse('s', "what was seen", read_seen)?,
         at: record.parse('t', "time", text::read_stamp)?,
-        knew: record.list('b', "what was there before", |text| text.parse().ok())?.into_iter().collect(),
+        knew: gather::set(record.list('b', "what was there before", |text| text.parse().ok())?),
     })
 }
 

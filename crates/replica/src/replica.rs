@@ -1,11 +1,11 @@
 //! What the three documents share: opening, one edit as one small change, reading, saving.
 
-use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use automerge::transaction::{CommitOptions, Transactable};
 use automerge::{ActorId, Automerge, ChangeHash, ObjId, ReadDoc, ScalarValue, ValueRef};
 
+use crate::gather;
 use crate::id::{DeviceId, Entropy, FactId, MOST_NAME, NoEntropy};
 use crate::schema::{Kind, META, MapAt, SCHEMA_KEY, Schema};
 
@@ -216,9 +216,7 @@ impl Replica {
     }
 
     pub(crate) fn heads(&self) -> Vec<ChangeHash> {
-        let mut heads = self.doc.get_heads();
-        heads.sort_unstable();
-        heads
+        gather::ordered(self.doc.get_heads(), |a, b| a < b)
     }
 
     /// The value that stands, where one does.
@@ -235,14 +233,14 @@ impl Replica {
     /// All distinct values that stand under a key, each once, in order of their text.
     pub(crate) fn all(&self, map: MapAt, key: &str) -> Vec<String> {
         let values = self.doc.get_all(self.object(map), key).unwrap_or_default();
-        let mut texts: Vec<String> = values.iter().filter_map(|(value, _)| value.as_str().map(str::to_owned)).collect();
-        texts.sort_unstable();
+        let texts = values.iter().filter_map(|(value, _)| value.as_str().map(str::to_owned));
+        let mut texts = gather::ordered(texts, |a, b| a < b);
         texts.dedup();
         texts
     }
 
-    /// Every key of a map with the value that stands; by key.
-    pub(crate) fn entries(&self, map: MapAt) -> BTreeMap<String, Held> {
+    /// Every key of a map with the value that stands, in the order of the keys.
+    pub(crate) fn entries(&self, map: MapAt) -> Vec<(String, Held)> {
         let items = self.doc.map_range(self.object(map), ..);
         let text = |value: &ValueRef<'_>| match value {
             ValueRef::Scalar(automerge::ScalarValueRef::Str(text)) => Some(text.to_string()),
@@ -276,7 +274,7 @@ impl Replica {
         if puts.is_empty() {
             return Ok(false);
         }
-        let objects: BTreeMap<MapAt, ObjId> = puts.iter().map(|put| (put.map, self.object(put.map))).collect();
+        let objects = gather::map(puts.iter().map(|put| (put.map, self.object(put.map))));
         let options = || CommitOptions::default().with_time(0);
         let done = self.doc.transact_with::<_, _, automerge::AutomergeError, _>(
             |_| options(),
@@ -314,10 +312,8 @@ impl Replica {
     pub(crate) fn proves(&self) -> Result<(), String> {
         guarded(|| {
             let loaded = Automerge::load(&self.doc.save()).map_err(|error| error.to_string())?;
-            let (mut here, mut there) = (self.doc.get_heads(), loaded.get_heads());
-            here.sort_unstable();
-            there.sort_unstable();
-            if here == there { Ok(()) } else { Err("it opens as another document".to_owned()) }
+            let there = gather::ordered(loaded.get_heads(), |a, b| a < b);
+            if self.heads() == there { Ok(()) } else { Err("it opens as another document".to_owned()) }
         })
     }
 

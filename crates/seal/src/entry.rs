@@ -7,15 +7,12 @@
 //! Changes of one edit session share most of their bytes, so deflating them together saves more than each by itself.
 //! Inflating is bounded by the caller: a few bytes can stand for gigabytes otherwise.
 
-use miniz_oxide::deflate::compress_to_vec;
-use miniz_oxide::inflate::TINFLStatus;
-use miniz_oxide::inflate::core::inflate_flags::TINFL_FLAG_USING_NON_WRAPPING_OUTPUT_BUF;
-use miniz_oxide::inflate::core::{DecompressorOxide, decompress};
+use flate2::{Compress, Compression, Decompress, FlushCompress, FlushDecompress, Status};
 use thiserror::Error;
 use zeroize::Zeroizing;
 
 /// Deflate's middle way: higher levels take longer on a phone and save a percent or two.
-const LEVEL: u8 = 6;
+const LEVEL: u32 = 6;
 /// A change's length in front of it.
 const LENGTH: usize = 4;
 /// What inflating starts with; it doubles from there.
@@ -41,6 +38,9 @@ pub enum PackError {
         /// Its length in bytes.
         len: usize,
     },
+    /// The deflater failed, which it does not on any bytes.
+    #[error("the changes could not be deflated")]
+    Deflate,
 }
 
 /// Why content could not be unpacked.
@@ -111,7 +111,39 @@ pub fn pack(changes: &[&[u8]]) -> Result<Zeroizing<Vec<u8>>, PackError> {
         framed.extend_from_slice(&len.to_be_bytes());
         framed.extend_from_slice(change);
     }
-    Ok(Zeroizing::new(compress_to_vec(&framed, LEVEL)))
+    deflate(&framed).ok_or(PackError::Deflate)
+}
+
+/// What raw deflate takes at most: it stores what does not become smaller, with a few bytes for each block.
+const fn most_deflated(len: usize) -> usize {
+    len + len / 256 + 64
+}
+
+fn deflate(mut plain: &[u8]) -> Option<Zeroizing<Vec<u8>>> {
+    let mut deflater = Compress::new(Compression::new(LEVEL), false);
+    let mut out = Zeroizing::new(vec![0; most_deflated(plain.len())]);
+    let mut filled = 0;
+    loop {
+        let (read, written) = (deflater.total_in(), deflater.total_out());
+        let room = out.get_mut(filled..).unwrap_or_default();
+        let status = deflater.compress(plain, room, FlushCompress::Finish).ok()?;
+        filled += usize::try_from(deflater.total_out() - written).unwrap_or_default();
+        plain = plain.get(usize::try_from(deflater.total_in() - read).unwrap_or_default()..).unwrap_or_default();
+        if status == Status::StreamEnd {
+            out.truncate(filled);
+            return Some(out);
+        }
+        out = larger(&out, usize::MAX);
+    }
+}
+
+/// The same bytes with twice the room. What is outgrown is wiped, which a vector that grows by itself does not do.
+fn larger(bytes: &Zeroizing<Vec<u8>>, limit: usize) -> Zeroizing<Vec<u8>> {
+    let mut larger = Zeroizing::new(vec![0; bytes.len().saturating_mul(2).min(limit)]);
+    for (to, from) in larger.iter_mut().zip(bytes.iter()) {
+        *to = *from;
+    }
+    larger
 }
 
 /// Unpacks the content of an entry.
@@ -163,32 +195,27 @@ fn next_change(framed: &[u8]) -> Option<(&[u8], &[u8])> {
     (!change.is_empty()).then_some((change, rest))
 }
 
-/// Inflates raw deflate to at most `limit` bytes. The crate's own convenience function neither wipes what it outgrows
-/// nor says that bytes were left over.
+/// Inflates raw deflate to at most `limit` bytes.
 fn inflate(mut deflated: &[u8], limit: usize) -> Result<Zeroizing<Vec<u8>>, UnpackError> {
-    let mut inflater = Box::<DecompressorOxide>::default();
+    let mut inflater = Decompress::new(false);
     let mut out = Zeroizing::new(vec![0; FIRST_ROOM.min(limit)]);
     let mut filled = 0;
     loop {
-        let (status, read, written) =
-            decompress(&mut inflater, deflated, &mut out, filled, TINFL_FLAG_USING_NON_WRAPPING_OUTPUT_BUF);
-        filled += written;
-        deflated = deflated.get(read..).unwrap_or_default();
+        let (read, written) = (inflater.total_in(), inflater.total_out());
+        let room = out.get_mut(filled..).unwrap_or_default();
+        let status = inflater.decompress(deflated, room, FlushDecompress::None).map_err(|_| UnpackError::Deflate)?;
+        filled += usize::try_from(inflater.total_out() - written).unwrap_or_default();
+        deflated = deflated.get(usize::try_from(inflater.total_in() - read).unwrap_or_default()..).unwrap_or_default();
         match status {
-            TINFLStatus::Done if deflated.is_empty() => {
+            Status::StreamEnd if deflated.is_empty() => {
                 out.truncate(filled);
                 return Ok(out);
             }
-            TINFLStatus::Done => return Err(UnpackError::Trailing { len: deflated.len() }),
-            TINFLStatus::HasMoreOutput if out.len() >= limit => return Err(UnpackError::TooLarge { limit }),
-            TINFLStatus::HasMoreOutput => {
-                let mut larger = Zeroizing::new(vec![0; out.len().saturating_mul(2).min(limit)]);
-                for (to, from) in larger.iter_mut().zip(out.iter()) {
-                    *to = *from;
-                }
-                out = larger;
-            }
-            _ => return Err(UnpackError::Deflate),
+            Status::StreamEnd => return Err(UnpackError::Trailing { len: deflated.len() }),
+            // There was room left, so it is the bytes that ended.
+            _ if filled < out.len() => return Err(UnpackError::Deflate),
+            _ if out.len() >= limit => return Err(UnpackError::TooLarge { limit }),
+            _ => out = larger(&out, limit),
         }
     }
 }

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use automerge::ChangeHash;
+use trug_replica::gather;
 use trug_seal::{EntryKind, UnpackLimit, unpack};
 
 use crate::document::{Document, change_hash};
@@ -160,7 +161,7 @@ impl<D: Document> Engine<D> {
         mut open: impl FnMut(Option<&[u8]>) -> Option<D>,
         out: &mut Vec<Effect<D::Told>>,
     ) -> Option<Self> {
-        let records: BTreeMap<Key, Vec<u8>> = records.into_iter().collect();
+        let records = gather::map(records);
         let cursor = best_cursor(&records);
         let base = cursor.save.and_then(|id| records.get(&Key::Save(id))).and_then(|bytes| read_listed(bytes));
         let opened = base.as_ref().and_then(|(_, saved)| open(Some(saved)));

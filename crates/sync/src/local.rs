@@ -3,6 +3,8 @@
 use automerge::ChangeHash;
 use trug_seal::{EntryKind, SealError, pack};
 
+use trug_replica::gather;
+
 use crate::document::Document;
 use crate::engine::{Engine, Out, Parcel, ParcelState, Purpose, broken, write_framed};
 use crate::line::Line;
@@ -45,7 +47,7 @@ impl<D: Document> Engine<D> {
 
     /// Works out from the whole document what the log lacks: everything that was not read in it, others' changes as well.
     pub(crate) fn recount_lacking(&mut self) {
-        let packed: std::collections::BTreeSet<_> = self.outbox.iter().flat_map(|parcel| &parcel.hashes).collect();
+        let packed = gather::set(self.outbox.iter().flat_map(|parcel| &parcel.hashes));
         let not_there = |hash: &ChangeHash| {
             !self.logged.contains(hash)
                 && !packed.contains(hash)

@@ -51,7 +51,7 @@ impl Desk {
         }
         let read = match (later::here()?.kitchen)(&device) {
             Ok((kitchen, unsettled)) => Ok(Rc::new(KitchenNow { kitchen, unsettled })),
-            Err(error) => Err(Rc::from(error.to_string())),
+            Err(wrong) => Err(wrong),
         };
         *cached = Some((seen, read.clone()));
         Some(read)

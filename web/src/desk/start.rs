@@ -6,6 +6,7 @@ use std::rc::Rc;
 
 use thiserror::Error;
 use trug_device::{Device, Event, OpenError};
+use trug_replica::gather;
 use wasm_bindgen_futures::spawn_local;
 
 use super::{Desk, Inner, PREFERENCE, now};
@@ -88,7 +89,7 @@ pub async fn open() -> Result<Desk, StartError> {
 
 fn preferences(records: &[(String, Vec<u8>)]) -> BTreeMap<String, String> {
     let own = records.iter().filter_map(|(key, bytes)| Some((key.strip_prefix(PREFERENCE)?, bytes)));
-    own.filter_map(|(name, bytes)| Some((name.to_owned(), String::from_utf8(bytes.clone()).ok()?))).collect()
+    gather::map(own.filter_map(|(name, bytes)| Some((name.to_owned(), String::from_utf8(bytes.clone()).ok()?))))
 }
 
 impl Desk {

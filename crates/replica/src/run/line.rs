@@ -195,7 +195,7 @@ impl PlanLine {
         };
         let mut all_must_not = must_not('n', false)?;
         all_must_not.extend(must_not('!', true)?);
-        all_must_not.sort();
+        let all_must_not = crate::gather::ordered(all_must_not, |a, b| a < b);
         Ok(Self {
             id: LineId::new(id).map_err(|_| Unreadable::Key(id.to_owned()))?,
             rank: record.parse('r', "rank", |text| text.parse().ok())?,

@@ -8,6 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use trug_measure::Money;
 
 use crate::document::{Arrived, document};
+use crate::gather;
 use crate::id::{Alias, DeviceId, FactId, LineId, PickId, Stamp};
 use crate::record::{Reader, Unreadable, Writer};
 use crate::replica::{EditError, Put, Replica};
@@ -204,7 +205,7 @@ impl Run {
     #[must_use]
     pub fn people(&self) -> BTreeMap<DeviceId, String> {
         let entries = self.replica.entries(PEOPLE);
-        entries.into_iter().filter_map(|(key, held)| Some((key.parse().ok()?, held.text))).collect()
+        gather::map(entries.into_iter().filter_map(|(key, held)| Some((key.parse().ok()?, held.text))))
     }
 
     /// Records a pick. It is never changed; [`strike`](Self::strike) undoes it.
@@ -255,7 +256,7 @@ impl Run {
     #[must_use]
     pub fn claims(&self) -> BTreeMap<Claimed, DeviceId> {
         let entries = self.replica.entries(CLAIMS);
-        entries.into_iter().filter_map(|(key, held)| Some((Claimed::of(&key)?, held.text.parse().ok()?))).collect()
+        gather::map(entries.into_iter().filter_map(|(key, held)| Some((Claimed::of(&key)?, held.text.parse().ok()?))))
     }
 
     /// Remarks something to everybody on the trip.
@@ -321,8 +322,7 @@ impl Run {
     #[must_use]
     pub fn view(&self) -> View {
         let (picks, mut unreadable) = self.facts(PICKS, Pick::read);
-        let struck: BTreeSet<PickId> =
-            self.replica.entries(STRIKES).keys().filter_map(|key| key.parse().ok()).collect();
+        let struck = gather::set(self.replica.entries(STRIKES).iter().filter_map(|(key, _)| key.parse().ok()));
         let mut by_line: BTreeMap<LineId, Vec<(PickId, Pick)>> = BTreeMap::new();
         for (id, pick) in picks {
             by_line.entry(pick.line.clone()).or_default().push((id, pick));

@@ -1,7 +1,5 @@
 //! What the picks of a line come to.
 
-use std::collections::BTreeSet;
-
 use trug_measure::{Amount, Exact};
 use trug_provision::packs::ENOUGH;
 
@@ -66,14 +64,16 @@ pub fn standing(want: Option<Amount>, withdrawn: bool, picks: &[(PickId, &Pick)]
         .collect();
     let there: Exact = covers.iter().map(|(.., covers)| measured(*covers)).sum();
     let enough = covers.iter().any(|(.., covers)| is_whole(want, *covers)) || is_enough(want, there);
-    let buyers = covers.iter().filter(|(_, what, covers)| what.is_purchase() && is_whole(want, *covers));
-    let buyers: BTreeSet<DeviceId> = buyers.map(|(device, ..)| *device).collect();
+    let whole = covers.iter().filter(|(_, what, covers)| what.is_purchase() && is_whole(want, *covers));
+    let mut buyers = whole.map(|(device, ..)| *device);
+    let first = buyers.next();
+    let twice = buyers.any(|other| Some(other) != first);
     let none_said = picks.iter().any(|(_, pick)| pick.what == Taken::NoneThere);
     let bought = picks.iter().any(|(_, pick)| pick.what.is_purchase());
     let state = match (withdrawn, enough) {
         (true, _) if bought => LineState::WithdrawnButBought,
         (true, _) => LineState::Withdrawn,
-        (false, true) if buyers.len() > 1 => LineState::BoughtTwice,
+        (false, true) if twice => LineState::BoughtTwice,
         (false, true) => LineState::Got,
         (false, false) if !covers.is_empty() => LineState::Part,
         (false, false) if none_said => LineState::NotToBeHad,

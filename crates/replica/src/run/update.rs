@@ -8,7 +8,7 @@
 //! holding plan wants is never hidden by what an earlier plan withdrew at the same time, and a line that the holding plan
 //! has not heard of is shown until it does.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::fmt;
 use std::str::FromStr;
 
@@ -16,6 +16,7 @@ use sha2::{Digest, Sha256};
 
 use super::line::{Line, PlanLine};
 use super::{LINES, META, PLAN, Run, WITHDRAWN};
+use crate::gather;
 use crate::id::{BadId, LineId};
 use crate::replica::{EditError, Held, Put, Replica};
 
@@ -32,8 +33,7 @@ impl Revision {
     /// The revision of a plan. The order of its lines does not matter beyond their ranks.
     #[must_use]
     pub fn of(count: u64, plan: &[PlanLine]) -> Self {
-        let lines: BTreeMap<&LineId, String> =
-            plan.iter().map(|line| (&line.id, Line::Planned(Box::new(line.clone())).write())).collect();
+        let lines = gather::map(plan.iter().map(|line| (&line.id, Line::Planned(Box::new(line.clone())).write())));
         let mut hasher = Sha256::new();
         for (id, text) in lines {
             for part in [id.as_str(), &text] {
@@ -107,7 +107,7 @@ impl Run {
     }
 
     fn put_lines(&self, plan: &[PlanLine], puts: &mut Vec<Put>) -> (Vec<LineId>, Vec<LineId>) {
-        let here = self.replica.entries(LINES);
+        let here = gather::map(self.replica.entries(LINES));
         let (mut new, mut changed) = (Vec::new(), Vec::new());
         let mut seen = BTreeSet::new();
         for line in plan.iter().filter(|line| seen.insert(&line.id)) {
@@ -125,7 +125,7 @@ impl Run {
 
     /// Withdraws what the plan does not want, anew for each plan.
     fn put_withdrawn(&self, plan: &[PlanLine], revision: Revision, puts: &mut Vec<Put>) -> (Vec<LineId>, Vec<LineId>) {
-        let planned: BTreeSet<&str> = plan.iter().map(|line| line.id.as_str()).collect();
+        let planned = gather::set(plan.iter().map(|line| line.id.as_str()));
         let before = withdrawn(&self.replica);
         let (mut withdrawn, mut wanted) = (Vec::new(), Vec::new());
         for key in self.planned_lines() {
@@ -165,5 +165,6 @@ pub(super) fn withdrawn(replica: &Replica) -> BTreeSet<String> {
         true => replica.all(WITHDRAWN, key).contains(&holding),
         false => held.text == holding,
     };
-    replica.entries(WITHDRAWN).into_iter().filter(|(key, held)| holds(key, held)).map(|(key, _)| key).collect()
+    let entries = replica.entries(WITHDRAWN).into_iter();
+    gather::set(entries.filter(|(key, held)| holds(key, held)).map(|(key, _)| key))
 }

@@ -5,6 +5,7 @@ use yew::prelude::*;
 
 use super::page::{Outcome, Saying};
 use super::settings::erased;
+use crate::app::is_demo;
 use crate::desk::use_desk;
 use crate::look::{Button, Confirm, Notice, Tone};
 use crate::words::t;
@@ -15,7 +16,7 @@ pub fn DemoMark() -> Html {
     let desk = use_desk();
     let asking = use_state(|| false);
     let outcome = use_state(|| None::<Outcome>);
-    if desk.preference("demo").is_none_or(|demo| demo.is_empty()) {
+    if !is_demo(&desk) {
         return Html::default();
     }
     let ask = |to: bool| {

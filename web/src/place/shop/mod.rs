@@ -4,6 +4,7 @@
 //! `seen` reads it once for each change; `scene` says what each row says and where it stands; the rest draws.
 
 mod amounts;
+mod aside;
 mod cold;
 mod decide;
 mod figures;
@@ -30,13 +31,17 @@ mod why;
 
 use yew::prelude::*;
 
+pub(crate) use aside::Aside;
 pub use hands::Hands;
 pub use trip::OverList;
 pub(crate) use trip::behind;
+pub(crate) use trips::trips;
 
+use crate::app::Frame;
 use crate::desk::use_desk;
+use crate::later::{self, InTime, Scene};
+use crate::words::t;
 use trip::Trip;
-use trips::Trips;
 
 /// Where a trip is shown, by its document's id.
 #[must_use]
@@ -68,6 +73,9 @@ pub fn Shop(props: &ShopProps) -> Html {
     });
     match latest {
         Some(id) if props.rest.is_empty() => html! { <Trip key={id.as_str()} id={id.clone()} /> },
-        _ => html! { <Trips /> },
+        _ => {
+            let meanwhile = html! { <Frame place="shop" title={t!("shop.trips")}>{ later::opening() }</Frame> };
+            html! { <InTime scene={Scene::Trips} {meanwhile} /> }
+        }
     }
 }

@@ -1,10 +1,11 @@
 //! What a trip shows: each line's row, and where it stands.
 
 use std::cell::RefCell;
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, HashMap};
 use std::rc::Rc;
 
 use trug_catalog::{Keep, fold};
+use trug_replica::gather;
 use trug_replica::id::{DeviceId, LineId, PickId};
 use trug_replica::run::{Claimed, Line, LineState, LineView, Note, Pick, PlanLine, Taken};
 use yew::AttrValue;
@@ -349,8 +350,8 @@ fn ask(view: &LineView, who: &Who, beside: &Beside) -> Option<Ask> {
     if group(view, beside) != Group::Look {
         return None;
     }
-    let buyers: BTreeSet<DeviceId> =
-        view.picks.iter().filter(|(_, pick)| pick.what.is_purchase()).map(|(id, _)| id.device).collect();
+    let picks = view.picks.iter().filter(|(_, pick)| pick.what.is_purchase());
+    let buyers = gather::set(picks.map(|(id, _)| id.device));
     let mine = buyers.contains(&who.me);
     let names: Vec<String> = buyers.into_iter().map(|device| who.person(device)).collect();
     let names = names.join(", ");

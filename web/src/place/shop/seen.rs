@@ -5,6 +5,7 @@ use std::rc::Rc;
 
 use trug_catalog::Keep;
 use trug_measure::{Currency, Money, System};
+use trug_replica::gather;
 use trug_replica::id::{Alias, DeviceId, FactId, LineId, Stamp};
 use trug_replica::run::{Claimed, Conflict, Line, LineView, Note, Receipt, Run};
 use trug_replica::{Document as _, Mode};
@@ -147,8 +148,7 @@ impl Seen {
 type Notes = (HashMap<LineId, Vec<(DeviceId, Note)>>, Vec<(DeviceId, Note)>);
 
 fn notes(run: &Run) -> Notes {
-    let mut all = run.notes();
-    all.sort_by_key(|(id, note)| (note.at, *id));
+    let all = gather::ordered(run.notes(), |(a, one), (b, other)| (one.at, a) < (other.at, b));
     let (mut by_line, mut others): Notes = (HashMap::new(), Vec::new());
     for (id, note) in all {
         match note.line.clone() {

@@ -9,6 +9,7 @@ use trug_device::DocId;
 use trug_measure::System;
 use trug_provision::kitchen::Kitchen;
 use trug_replica::Document as _;
+use trug_replica::gather;
 use trug_replica::id::{Alias, LineId, PickId, Stamp};
 use yew::prelude::*;
 
@@ -16,16 +17,14 @@ use super::cold::ColdClock;
 use super::decide::Decide;
 use super::hand::Add;
 use super::hands::{Hands, own_picks, whole};
-use super::heard::heard;
 use super::line::{Done, LineSheet};
 use super::list::{Filter, List, Shows};
 use super::row::Act;
 use super::scene::{Group, Raw};
 use super::seen::{Knows, Seen};
 use super::split::{Split, Stores};
-use super::till::{Purse, PurseSheet, Till, against, purse};
+use super::till::{Purse, PurseSheet, Till, against};
 use super::tools::{Finish, Tools};
-use super::who::tables;
 use crate::app::{Frame, use_going};
 use crate::desk::{Desk, KitchenNow, stamp, use_desk};
 use crate::later::{self, InTime, Scene};
@@ -46,6 +45,8 @@ pub(super) struct TripProps {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Over {
     Nothing,
+    /// Not over it, but on it.
+    Decide,
     Line(LineId),
     Add,
     Tools,
@@ -112,7 +113,9 @@ fn use_seen(desk: &Desk, id: &DocId, changed: &Rc<HashMap<LineId, String>>) -> O
 }
 
 fn names_now(desk: &Desk, id: &DocId, kitchen: &Kitchen) -> BTreeMap<Alias, String> {
-    desk.read(|device| tables(kitchen, &device.aliases(id, kitchen)))
+    // What reads the kitchen is here, or there were none.
+    let shop = later::here().map(|later| later.shop);
+    shop.map(|shop| desk.read(|device| (shop.names)(device, id, kitchen))).unwrap_or_default()
 }
 
 fn names_key(id: &DocId) -> String {
@@ -135,7 +138,7 @@ fn remember(desk: &Desk, id: &DocId, kitchen: &Kitchen) {
 fn remembered(desk: &Desk, id: &DocId) -> BTreeMap<Alias, String> {
     let names = desk.preference(&names_key(id)).unwrap_or_default();
     let lines = names.lines().filter_map(|line| line.split_once('\t'));
-    lines.filter_map(|(alias, name)| Some((Alias::new(alias).ok()?, name.to_owned()))).collect()
+    gather::map(lines.filter_map(|(alias, name)| Some((Alias::new(alias).ok()?, name.to_owned()))))
 }
 
 /// The kitchen's units; a helper's as they were chosen.
@@ -208,11 +211,13 @@ fn use_heard(
     let (desk, id, changed, say) = (desk.clone(), id.clone(), changed.clone(), say.clone());
     use_effect_with((seen.cloned(), desk.version()), move |(seen, _)| {
         let Some(seen) = seen else { return };
+        // Until somebody can put it into words, it waits.
+        let Some(later) = later::here() else { return };
         let told = desk.take_told(&id);
         // Whoever has just joined is not told that the whole list is new.
         let had_lines = !takes.borrow().is_empty();
         if !told.is_empty() && had_lines {
-            let heard = heard(&told, seen, &takes.borrow());
+            let heard = (later.shop.heard)(&told, seen, &takes.borrow());
             if let Some(text) = heard.text {
                 let mut number = number.borrow_mut();
                 *number += 2;
@@ -271,7 +276,10 @@ pub(super) fn Trip(props: &TripProps) -> Html {
     };
     let purse = {
         let hands = hands.clone();
-        use_memo(seen.clone(), move |seen| seen.as_ref().and_then(|seen| purse(&hands, seen)).map(Rc::new))
+        use_memo(seen.clone(), move |seen| {
+            let (later, seen) = (later::here()?, seen.as_ref()?);
+            (later.shop.purse)(&hands, seen).map(Rc::new)
+        })
     };
     let purse = (*purse).clone();
     let Some(seen) = seen else { return gone(&going.to("shop")) };
@@ -308,7 +316,7 @@ pub(super) fn Trip(props: &TripProps) -> Html {
         >
             <p class="paper-only">{ t!("shop.print_title") }{" · "}{ &seen.title }</p>
             { notices(&hands, &seen) }
-            <Decide hands={hands.clone()} seen={seen.clone()} />
+            { decide(&hands, &seen, &open, &say) }
             { clock(&hands, &seen) }
             { find(&seen, &query, &mine, &changed, &open, &going.to(format!("more/share/{id}"))) }
             <List
@@ -320,9 +328,24 @@ pub(super) fn Trip(props: &TripProps) -> Html {
     }
 }
 
+/// Where two devices said different things.
+fn decide(
+    hands: &Hands,
+    seen: &Rc<Seen>,
+    on_over: &Callback<Over>,
+    say: &Callback<(AttrValue, Option<Callback<()>>)>,
+) -> Html {
+    if seen.conflicts.is_empty() {
+        return Html::default();
+    }
+    let (hands, seen) = (hands.clone(), seen.clone());
+    over_list(OverList { what: Over::Decide, hands, seen, purse: None, on_over: on_over.clone(), say: say.clone() })
+}
+
 fn over_list(over: OverList) -> Html {
     match over.what {
         Over::Nothing => Html::default(),
+        Over::Decide => html! { <InTime scene={Scene::OverList(over.into())} meanwhile={Html::default()} /> },
         _ => html! { <InTime scene={Scene::OverList(over.into())} /> },
     }
 }
@@ -503,6 +526,7 @@ impl OverList {
         let (hands, seen) = (self.hands.clone(), self.seen.clone());
         match &self.what {
             Over::Nothing => Html::default(),
+            Over::Decide => html! { <Decide {hands} {seen} /> },
             Over::Line(line) => {
                 let on_done = done(&hands, &self.say, &on_close);
                 html! { <LineSheet key={line.to_string()} {hands} {seen} line={line.clone()} {on_close} {on_done} /> }

@@ -15,8 +15,13 @@ use crate::words::t;
 /// Of so many trips it is worked out what is left; the others are long over.
 const MOST_COUNTED: usize = 8;
 
+/// All shopping trips.
+pub(crate) fn trips() -> Html {
+    html! { <Trips /> }
+}
+
 #[component]
-pub(super) fn Trips() -> Html {
+fn Trips() -> Html {
     let (desk, going) = (use_desk(), use_going());
     let wrong = use_state(|| None::<AttrValue>);
     let trips = desk.read(|device| device.trips());

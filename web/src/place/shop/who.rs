@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use trug_measure::{Amount, System};
 use trug_provision::kitchen::{HouseholdId, Kitchen};
+use trug_replica::gather;
 use trug_replica::id::{Alias, DeviceId};
 use trug_replica::run::{Pick, Quantity, Share, Taken};
 
@@ -28,7 +29,7 @@ pub(super) fn tables(kitchen: &Kitchen, aliases: &BTreeMap<Alias, HouseholdId>) 
         let household = kitchen.households.get(id)?;
         Some(household.short.clone().unwrap_or_else(|| household.name.clone()))
     };
-    aliases.iter().filter_map(|(alias, id)| Some((alias.clone(), name(id)?))).collect()
+    gather::map(aliases.iter().filter_map(|(alias, id)| Some((alias.clone(), name(id)?))))
 }
 
 impl Who {
