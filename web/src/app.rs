@@ -6,12 +6,11 @@ use trug_device::sync::Status;
 use wasm_bindgen_futures::spawn_local;
 use yew::prelude::*;
 
-use crate::desk::{self, Desk, News, OnDesk, StartError, use_desk};
+use crate::desk::{self, Desk, OnDesk, StartError, use_desk};
 use crate::later::{self, InTime, Scene};
 use crate::look::{Button, Kind, Notice, Place, Shape, Shell, Toast, Toasts, Tone, Word};
-use crate::place::{shop::Shop, welcome::Welcome};
+use crate::place::shop::Shop;
 use crate::platform::online::Watch;
-use crate::platform::updates::{self, Update, Updates};
 use crate::platform::{address, locale};
 use crate::words::{Language, speak, t};
 
@@ -178,7 +177,8 @@ fn Places() -> Html {
 
 fn screen(desk: &Desk, going: &Going) -> Html {
     if going.invited.is_some() || desk.entries().is_empty() {
-        return html! { <Welcome /> };
+        let meanwhile = html! { <Shell title={t!("start.title")}><p class="opening">{ t!("start.text") }</p></Shell> };
+        return html! { <InTime scene={Scene::Welcome} {meanwhile} /> };
     }
     let (place, rest) = going.at.split_once('/').unwrap_or((&going.at, ""));
     let rest = AttrValue::from(rest.to_owned());
@@ -257,9 +257,9 @@ pub fn Frame(props: &FrameProps) -> Html {
                 <Toasts items={props.toasts.clone()} label={t!("common.messages")} close={t!("common.close")} on_gone={props.on_gone.clone()} />
             </> }}
         >
-            <Standing />
+            <InTime scene={Scene::Standing} meanwhile={Html::default()} quiet=true />
             if matches!(going.at.as_str(), "" | "week") && is_demo(&desk) {
-                <InTime scene={Scene::DemoMark} meanwhile={Html::default()} />
+                <InTime scene={Scene::DemoMark} meanwhile={Html::default()} quiet=true />
             }
             { props.children.clone() }
         </Shell>
@@ -295,74 +295,5 @@ pub fn sync_word(desk: &Desk) -> (AttrValue, Word) {
         Status { relay: false, .. } => (t!("common.on_this_phone"), Word::Here),
         Status { to_send: 0, .. } => (t!("common.sent"), Word::Sent),
         Status { to_send, .. } => (t!("common.to_send", count = to_send), Word::Waiting),
-    }
-}
-
-/// What concerns every screen: storage that takes nothing, a new version, and what others did.
-#[component]
-fn Standing() -> Html {
-    let desk = use_desk();
-    let waiting = use_state(|| false);
-    let watch = use_mut_ref(|| Option::<Updates>::None);
-    let heard = use_state(Vec::<News>::new);
-    {
-        let (waiting, watch) = (waiting.setter(), watch.clone());
-        use_effect_with((), move |()| {
-            *watch.borrow_mut() = updates::watch(move |update| match update {
-                Update::Waiting => waiting.set(true),
-                Update::TakenOver => address::reload(),
-            });
-        });
-    }
-    {
-        let (heard, desk) = (heard.clone(), desk.clone());
-        use_effect_with(desk.version(), move |_| {
-            let news: Vec<News> = desk.take_news().into_iter().filter(concerns_everybody).collect();
-            if !news.is_empty() {
-                heard.set(news);
-            }
-        });
-    }
-    let take_over = Callback::from(move |_: MouseEvent| {
-        if let Some(updates) = &*watch.borrow() {
-            updates.take_over();
-        }
-    });
-    let read = {
-        let heard = heard.setter();
-        Callback::from(move |_: MouseEvent| heard.set(Vec::new()))
-    };
-    html! { <>
-        if desk.storage_trouble().is_some() {
-            <Notice tone={Tone::Trouble} title={t!("error.storage_title")}>{ t!("error.storage_text") }</Notice>
-        }
-        if *waiting {
-            <Notice tone={Tone::Plain} title={t!("common.update_title")}>
-                <p>{ t!("common.update_text") }</p>
-                <Button label={t!("common.update_now")} on_press={take_over} />
-            </Notice>
-        }
-        if !heard.is_empty() {
-            <Notice tone={Tone::Plain}>
-                { for heard.iter().map(|news| html! { <p>{ news_text(news) }</p> }) }
-                <Button label={t!("common.close")} kind={Kind::Quiet} on_press={read} />
-            </Notice>
-        }
-    </> }
-}
-
-/// Picks and changes of plan are shown where they happened; these stand everywhere.
-fn concerns_everybody(news: &News) -> bool {
-    !matches!(news, News::Merged(..))
-}
-
-fn news_text(news: &News) -> AttrValue {
-    match news {
-        News::Merged(..) => AttrValue::default(),
-        News::WentBack(_) => t!("error.went_back"),
-        News::Halted(_) => t!("error.halted"),
-        News::Quarantined(_, why) => t!("error.quarantined", why = why),
-        News::Left(_) => t!("error.left"),
-        News::Trouble(_, why) => t!("error.relay", why = why),
     }
 }

@@ -19,6 +19,7 @@ use yew::prelude::*;
 use crate::desk::Desk;
 use crate::look::{Button, Notice, Tone};
 use crate::place::shop::{Aside, Hands, OverList, behind, trips};
+use crate::place::standing::Standing;
 use crate::place::{more, pantries, week, welcome};
 use crate::words::{rest, t};
 
@@ -37,8 +38,6 @@ pub struct Later {
     pub is_raw: fn(&str) -> bool,
     /// The words of what is drawn here, by language and key.
     pub words: fn(&str, &str) -> Option<Cow<'static, str>>,
-    /// Takes the demo in, from its file.
-    pub demo: fn(&Desk, &[u8]) -> Result<(), String>,
     /// What the list asks.
     pub(crate) shop: Aside,
 }
@@ -54,16 +53,14 @@ pub enum Scene {
     More(AttrValue),
     /// All shopping trips.
     Trips,
-    /// Joining by a link.
-    Join,
-    /// Bringing in a folder on first open.
-    BringIn,
-    /// Beginning a kitchen, with a way back.
-    Beginning(Callback<()>),
     /// What lies over the list, or has to be decided on it.
     OverList(Rc<OverList>),
     /// That a trip is behind its plan.
     Behind(Hands),
+    /// First open.
+    Welcome,
+    /// What concerns every screen.
+    Standing,
     /// The mark of the demo kitchen.
     DemoMark,
     /// Handing over what this browser keeps, as it is.
@@ -118,7 +115,6 @@ fn apart() -> Result<Later, Missing> {
         follow: Desk::follow_plans,
         is_raw,
         words: rest::translate,
-        demo: welcome::take_demo_in,
         shop: Aside::here(),
     })
 }
@@ -135,11 +131,10 @@ fn draw(scene: &Scene) -> Html {
         Scene::Pantries(rest) => html! { <pantries::Pantries {rest} /> },
         Scene::More(rest) => html! { <more::More {rest} /> },
         Scene::Trips => trips(),
-        Scene::Join => html! { <more::Join /> },
-        Scene::BringIn => html! { <more::folder::BringIn first=true /> },
-        Scene::Beginning(on_back) => html! { <welcome::Beginning {on_back} /> },
         Scene::OverList(over) => over.draw(),
         Scene::Behind(hands) => behind(hands),
+        Scene::Welcome => html! { <welcome::Welcome /> },
+        Scene::Standing => html! { <Standing /> },
         Scene::DemoMark => html! { <more::DemoMark /> },
         Scene::RawExport => html! { <more::RawExport /> },
     }
@@ -164,6 +159,9 @@ pub struct InTimeProps {
     /// What stands there until then.
     #[prop_or_else(opening)]
     pub meanwhile: Html,
+    /// Nothing is said where it does not come: something else on the screen will say so, once it is asked for.
+    #[prop_or_default]
+    pub quiet: bool,
 }
 
 /// That something is coming. The status is the word on sync alone, so this is none.
@@ -198,7 +196,7 @@ pub fn InTime(props: &InTimeProps) -> Html {
     if let Some(later) = here() {
         return (later.draw)(&props.scene);
     }
-    if !*missing {
+    if !*missing || props.quiet {
         return props.meanwhile.clone();
     }
     html! {

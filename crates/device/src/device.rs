@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use litemap::LiteMap;
 use trug_replica::book::{self, Book, Root as BookRoot};
 use trug_replica::gather;
 use trug_replica::hex::hex;
@@ -183,18 +184,18 @@ pub struct Device {
     alone: bool,
     online: bool,
     next: u64,
-    pub(crate) held: BTreeMap<LogId, Held>,
-    pub(crate) members: BTreeMap<LogId, Member>,
+    pub(crate) held: LiteMap<LogId, Held>,
+    pub(crate) members: LiteMap<LogId, Member>,
     /// Records of documents that nothing opens yet.
-    loose: BTreeMap<LogId, Vec<(Key, Vec<u8>)>>,
-    tickets: BTreeMap<Ticket, (LogId, Ticket)>,
+    loose: LiteMap<LogId, Vec<(Key, Vec<u8>)>>,
+    tickets: LiteMap<Ticket, (LogId, Ticket)>,
     /// The device's own records that are being written.
-    writing: BTreeMap<Ticket, (String, Vec<u8>)>,
+    writing: LiteMap<Ticket, (String, Vec<u8>)>,
     /// Those that could not be, and when they are tried again.
-    unwritten: BTreeMap<String, Vec<u8>>,
+    unwritten: LiteMap<String, Vec<u8>>,
     again: Option<Instant>,
-    calls: BTreeMap<CallId, (LogId, RequestId, Call)>,
-    timers: BTreeMap<LogId, Instant>,
+    calls: LiteMap<CallId, (LogId, RequestId, Call)>,
+    timers: LiteMap<LogId, Instant>,
 }
 
 impl Device {
@@ -211,7 +212,7 @@ impl Device {
         out: &mut Vec<Effect>,
     ) -> Result<Self, OpenError> {
         let mut itself = None;
-        let (mut members, mut loose) = (BTreeMap::new(), BTreeMap::<LogId, Vec<_>>::new());
+        let (mut members, mut loose) = (LiteMap::new(), LiteMap::<LogId, Vec<_>>::new());
         for (key, bytes) in records {
             if key == ITSELF {
                 itself = Some(serde_json::from_slice(&bytes).map_err(|error| OpenError::Damaged(error.to_string()))?);
@@ -238,15 +239,15 @@ impl Device {
             alone,
             online: false,
             next: 0,
-            held: BTreeMap::new(),
+            held: LiteMap::new(),
             members,
             loose,
-            tickets: BTreeMap::new(),
-            writing: BTreeMap::new(),
-            unwritten: BTreeMap::new(),
+            tickets: LiteMap::new(),
+            writing: LiteMap::new(),
+            unwritten: LiteMap::new(),
             again: None,
-            calls: BTreeMap::new(),
-            timers: BTreeMap::new(),
+            calls: LiteMap::new(),
+            timers: LiteMap::new(),
         };
         if is_new {
             device.write_itself(out);
@@ -508,7 +509,7 @@ impl Device {
 
     /// Another tab's records. A document that it joined is opened here as well.
     fn found(&mut self, now: Instant, records: Vec<(String, Vec<u8>)>, out: &mut Vec<Effect>) {
-        let mut by_log: BTreeMap<LogId, Vec<(Key, Vec<u8>)>> = BTreeMap::new();
+        let mut by_log: LiteMap<LogId, Vec<(Key, Vec<u8>)>> = LiteMap::new();
         for (key, bytes) in records {
             if let Some(log) = key.strip_prefix(MEMBER).and_then(|log| log.parse().ok()) {
                 self.members.extend(Member::read(&bytes).map(|member| (log, member)));

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use automerge::ChangeHash;
+use litemap::LiteMap;
 use trug_replica::gather;
 use trug_seal::{EntryKind, UnpackLimit, unpack};
 
@@ -108,7 +109,7 @@ pub struct Engine<D: Document> {
     pub(crate) random: u64,
     pub(crate) process: u64,
     pub(crate) next: u64,
-    pub(crate) pending: BTreeMap<Ticket, Pending>,
+    pub(crate) pending: LiteMap<Ticket, Pending>,
     pub(crate) failed: Vec<Ticket>,
     pub(crate) cursor: Cursor,
     /// What lies in the log, as it was read up to the cursor.
@@ -135,7 +136,7 @@ pub struct Engine<D: Document> {
     pub(crate) untried: VecDeque<EntryId>,
     pub(crate) trying: Option<Vec<EntryId>>,
     /// What a journal left behind names is tried alone; how often the program has stopped on it.
-    pub(crate) suspects: BTreeMap<EntryId, u8>,
+    pub(crate) suspects: LiteMap<EntryId, u8>,
     pub(crate) line: Line,
     pub(crate) relay: bool,
     pub(crate) caught_up: bool,
@@ -192,7 +193,7 @@ impl<D: Document> Engine<D> {
             random: settings.seed,
             process: 0,
             next: 0,
-            pending: BTreeMap::new(),
+            pending: LiteMap::new(),
             failed: Vec::new(),
             cursor,
             logged: BTreeSet::new(),
@@ -210,7 +211,7 @@ impl<D: Document> Engine<D> {
             page: None,
             untried: VecDeque::new(),
             trying: None,
-            suspects: BTreeMap::new(),
+            suspects: LiteMap::new(),
             line: Line::Offline,
             relay: false,
             caught_up: false,

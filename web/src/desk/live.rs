@@ -1,6 +1,6 @@
 //! The live channel to each relay: one socket, over which every log there is watched.
 
-use std::collections::BTreeMap;
+use litemap::LiteMap;
 use std::rc::Rc;
 
 use gloo::timers::callback::Timeout;
@@ -18,7 +18,7 @@ const LONGEST: u32 = 60_000;
 /// A line to one relay.
 pub(super) struct Line {
     address: String,
-    watched: BTreeMap<LogId, Zeroizing<String>>,
+    watched: LiteMap<LogId, Zeroizing<String>>,
     socket: Option<live::Live>,
     open: bool,
     pause: u32,
@@ -32,7 +32,7 @@ impl Desk {
         let mut lines = self.0.lines.borrow_mut();
         let line = lines.entry(name.clone()).or_insert_with(|| Line {
             address: wire::live_address(relay),
-            watched: BTreeMap::new(),
+            watched: LiteMap::new(),
             socket: None,
             open: false,
             pause: FIRST,

@@ -14,6 +14,7 @@ use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
+use litemap::LiteMap;
 use trug_device::sync::{Instant, Status, Tell, Ticket};
 use trug_device::{Device, DocId, Edit, Effect, Entry, Event, Note, Refused, Told};
 use trug_replica::EditError;
@@ -77,7 +78,7 @@ struct Inner {
     trouble: RefCell<Option<StorageError>>,
     alarm: Alarm,
     tabs: RefCell<Option<Tabs>>,
-    lines: RefCell<BTreeMap<String, live::Line>>,
+    lines: RefCell<LiteMap<String, live::Line>>,
     /// This tab does the syncing; where the browser has locks, it holds one.
     leads: Cell<bool>,
     lock: RefCell<Option<Lock>>,
@@ -89,7 +90,7 @@ struct Inner {
     listeners: RefCell<Vec<(u32, Callback<u64>)>>,
     news: RefCell<Vec<News>>,
     /// What others did, by document.
-    told: RefCell<BTreeMap<DocId, Vec<Told>>>,
+    told: RefCell<LiteMap<DocId, Vec<Told>>>,
     /// Waits a little before trips are brought up to date with what changed.
     following: Alarm,
     followed: RefCell<Option<Rc<KitchenNow>>>,

@@ -2,7 +2,7 @@
 
 use yew::prelude::*;
 
-use super::icon::{Icon, Shape};
+use super::icon::{Shape, icon};
 
 /// How much a button asks to be pressed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -80,6 +80,11 @@ fn truth(value: Option<bool>) -> Option<&'static str> {
 /// A button with words on it, or with a drawing and a name.
 #[component]
 pub fn Button(props: &ButtonProps) -> Html {
+    button(props)
+}
+
+/// The same for a component that has many of them, without a component for each.
+pub fn button(props: &ButtonProps) -> Html {
     let class =
         classes!("btn", props.kind.class(), props.wide.then_some("btn-wide"), props.bare.then_some("btn-square"),);
     let onclick = (!props.busy).then(|| props.on_press.clone());
@@ -100,7 +105,7 @@ pub fn Button(props: &ButtonProps) -> Html {
             if props.busy {
                 <span class="turning" aria-hidden="true"></span>
             } else if let Some(shape) = props.icon {
-                <Icon {shape} />
+                { icon(shape) }
             }
             if !props.bare { <span>{ &props.label }</span> }
         </button>
@@ -146,7 +151,7 @@ pub fn LinkButton(props: &LinkButtonProps) -> Html {
             aria-label={props.name.clone()}
             download={props.download.clone()}
         >
-            if let Some(shape) = props.icon { <Icon {shape} /> }
+            if let Some(shape) = props.icon { { icon(shape) } }
             <span>{ &props.label }</span>
         </a>
     }

@@ -5,7 +5,7 @@ use yew::prelude::*;
 
 use super::button::Button;
 use super::choice::Pick;
-use super::icon::{Icon, Shape};
+use super::icon::{Shape, icon};
 use super::id::{together, use_id};
 
 /// What a field is for, which says which keyboard a phone brings up.
@@ -72,7 +72,7 @@ fn Around(props: &AroundProps) -> Html {
             // Always there, so that a message that arrives is read out.
             <span id={format!("{id}-e")} aria-live="polite">
                 if let Some(error) = &props.error {
-                    <span class="field-error"><Icon shape={Shape::Care} /><span>{ error }</span></span>
+                    <span class="field-error">{ icon(Shape::Care) }<span>{ error }</span></span>
                 }
             </span>
         </div>

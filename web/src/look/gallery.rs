@@ -37,7 +37,7 @@ pub fn Gallery(props: &GalleryProps) -> Html {
         _ => html! { <List /> },
     };
     let below = (props.scene.as_str() == "list").then(|| {
-        html! { <Progress label="11 left" text="$96.40 of $410.00" done={26} of={37} /> }
+        html! { { progress("11 left".into(), "$96.40 of $410.00".into(), 26, 37) } }
     });
     let sheet = match props.scene.as_str() {
         "sheet" if !*closed => sheet(&close),
@@ -126,7 +126,7 @@ fn Parts() -> Html {
                 <Button label="Not now" disabled=true />
                 <Button label="Print" bare=true icon={Shape::Print} />
             </div>
-            <div class="strip">{ for SHAPES.iter().map(|shape| html! { <Icon shape={*shape} /> }) }</div>
+            <div class="strip">{ for SHAPES.iter().map(|shape| html! { { icon(*shape) } }) }</div>
             <div class="strip">
                 <Badge text="sub cleared" tone={Tone::Well} icon={Shape::Tick} />
                 <Badge text="below par" tone={Tone::Care} />

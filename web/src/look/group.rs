@@ -3,7 +3,7 @@
 use web_sys::HtmlDetailsElement;
 use yew::prelude::*;
 
-use super::icon::{Icon, Shape};
+use super::icon::{Shape, icon};
 use super::id::use_id;
 
 /// A group with a head.
@@ -69,7 +69,7 @@ pub fn Disclosure(props: &DisclosureProps) -> Html {
     html! {
         <details class="more" open={props.open} {ontoggle}>
             <summary>
-                <Icon shape={Shape::Onward} />
+                { icon(Shape::Onward) }
                 <span>{ &props.title }</span>
                 if !props.count.is_empty() { <span class="more-count">{ &props.count }</span> }
             </summary>
@@ -98,7 +98,7 @@ pub struct EmptyProps {
 pub fn Empty(props: &EmptyProps) -> Html {
     html! {
         <div class="empty">
-            <Icon shape={props.icon} />
+            { icon(props.icon) }
             <div class="empty-words">
                 <h2>{ &props.title }</h2>
                 if !props.text.is_empty() { <p>{ &props.text }</p> }

@@ -125,17 +125,9 @@ impl Shape {
     }
 }
 
-/// Which drawing.
-#[derive(Properties, PartialEq)]
-pub struct IconProps {
-    /// What is drawn.
-    pub shape: Shape,
-}
-
-/// A drawing beside words; a screen reader passes it by.
-#[component]
-pub fn Icon(props: &IconProps) -> Html {
-    let (stroke, solid, cut) = props.shape.paths();
+/// A drawing beside words; a screen reader passes it by. A function and no component: there are hundreds on a screen.
+pub fn icon(shape: Shape) -> Html {
+    let (stroke, solid, cut) = shape.paths();
     html! {
         <svg class="icon" viewBox="0 0 24 24" aria-hidden="true" focusable="false">
             if !stroke.is_empty() { <path d={stroke} /> }

@@ -23,16 +23,17 @@ mod toast;
 #[cfg(test)]
 mod tokens;
 
-pub use button::{Button, ButtonProps, Kind, LinkButton, LinkButtonProps};
+pub use button::{Button, ButtonProps, Kind, LinkButton, LinkButtonProps, button};
 pub use choice::{Choice, ChoiceProps, Pick, Toggle, ToggleProps};
 pub use field::{Amount, AmountProps, Field, FieldProps, Input, Select, SelectProps, TextArea, TextAreaProps};
 pub use group::{Disclosure, DisclosureProps, Empty, EmptyProps, Section, SectionProps};
-pub use icon::{Icon, IconProps, Shape};
+pub use icon::{Shape, icon};
 pub use id::use_id;
 pub use notice::{
-    AllergyAlert, AllergyAlertProps, Announce, Badge, BadgeProps, Notice, NoticeProps, Progress, ProgressProps, Tone,
+    AllergyAlert, AllergyAlertProps, Announce, Badge, BadgeProps, Notice, NoticeProps, Tone, allergy_alert, badge,
+    progress,
 };
-pub use row::{Leads, LeadsProps, TickRow, TickRowProps, Ticked};
+pub use row::{Leads, LeadsProps, TickRow, TickRowProps, Ticked, use_tick_row};
 pub use sheet::{Confirm, ConfirmProps, Sheet, SheetProps};
 pub use shell::{Place, Shell, ShellProps, Word, is_plain};
 pub use toast::{Toast, Toasts, ToastsProps};

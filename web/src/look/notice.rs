@@ -2,7 +2,7 @@
 
 use yew::prelude::*;
 
-use super::icon::{Icon, Shape};
+use super::icon::{Shape, icon};
 
 /// What a notice is about; its shape says it as well as its tint.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -90,7 +90,7 @@ pub fn Notice(props: &NoticeProps) -> Html {
             role={props.announce.role()}
             aria-live={props.announce.live()}
         >
-            <Icon shape={props.tone.shape()} />
+            { icon(props.tone.shape()) }
             <div class="notice-words">
                 if !props.title.is_empty() { <p class="notice-title">{ &props.title }</p> }
                 { props.children.clone() }
@@ -117,9 +117,14 @@ pub struct AllergyAlertProps {
 /// The one part that is an octagon on dark red. Never a footnote: it stands where the food stands.
 #[component]
 pub fn AllergyAlert(props: &AllergyAlertProps) -> Html {
+    allergy_alert(props)
+}
+
+/// The same within a component that has many.
+pub fn allergy_alert(props: &AllergyAlertProps) -> Html {
     html! {
         <div class="allergy" role={if props.urgent { "alert" } else { "note" }}>
-            <Icon shape={Shape::Allergy} />
+            { icon(Shape::Allergy) }
             <div class="allergy-words">
                 <span class="allergy-title">{ &props.title }</span>
                 <span>{ " " }{ &props.text }</span>
@@ -145,34 +150,25 @@ pub struct BadgeProps {
 /// A word in a frame, for a state or a kind.
 #[component]
 pub fn Badge(props: &BadgeProps) -> Html {
+    badge(props)
+}
+
+/// The same within a component that has many.
+pub fn badge(props: &BadgeProps) -> Html {
     html! {
         <span class={classes!("badge", props.tone.of("badge"))}>
-            if let Some(shape) = props.icon { <Icon {shape} /> }
+            if let Some(shape) = props.icon { { icon(shape) } }
             <span>{ &props.text }</span>
         </span>
     }
 }
 
-/// How far along.
-#[derive(Properties, PartialEq)]
-pub struct ProgressProps {
-    /// What moves along.
-    pub label: AttrValue,
-    /// How far, in words: `12 of 40`.
-    pub text: AttrValue,
-    /// How much is done.
-    pub done: u32,
-    /// How much there is in all.
-    pub of: u32,
-}
-
-/// A bar, and the words that say the same.
-#[component]
-pub fn Progress(props: &ProgressProps) -> Html {
+/// How far along: a bar, and the words that say the same. `text` is how far, such as `12 of 40`.
+pub fn progress(label: AttrValue, text: AttrValue, done: usize, of: usize) -> Html {
     html! {
         <div class="far">
-            <div class="far-words"><span>{ &props.label }</span><span>{ &props.text }</span></div>
-            <progress aria-label={&props.label} value={props.done.to_string()} max={props.of.max(1).to_string()}></progress>
+            <div class="far-words"><span>{ &label }</span><span>{ text }</span></div>
+            <progress aria-label={label} value={done.to_string()} max={of.max(1).to_string()}></progress>
         </div>
     }
 }

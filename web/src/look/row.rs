@@ -4,7 +4,7 @@ use web_sys::HtmlInputElement;
 use yew::prelude::*;
 
 use super::choice::ticked;
-use super::icon::{Icon, Shape};
+use super::icon::{Shape, icon};
 use super::id::{together, use_id};
 
 /// How much of a row is done.
@@ -65,6 +65,12 @@ pub struct TickRowProps {
 /// The box is a real checkbox. Its name is the food and what to take; the further lines describe it.
 #[component]
 pub fn TickRow(props: &TickRowProps) -> Html {
+    use_tick_row(props)
+}
+
+/// The same drawn by a component that is a row itself: a list of hundreds has one component for each, not two.
+#[hook]
+pub fn use_tick_row(props: &TickRowProps) -> Html {
     let id = use_id();
     let node = use_node_ref();
     use_half(&node, props.state);
@@ -142,13 +148,13 @@ pub struct LeadsProps {
 pub fn Leads(props: &LeadsProps) -> Html {
     html! {
         <button type="button" class="leads" onclick={props.on_press.clone()} aria-current={props.current.then_some("true")}>
-            if let Some(shape) = props.icon { <Icon {shape} /> }
+            if let Some(shape) = props.icon { { icon(shape) } }
             <span class="leads-words">
                 <span class="leads-name">{ &props.name }</span>
                 if !props.text.is_empty() { <span class="leads-more">{ &props.text }</span> }
             </span>
             { props.children.clone() }
-            <Icon shape={Shape::Onward} />
+            { icon(Shape::Onward) }
         </button>
     }
 }

@@ -3,7 +3,7 @@
 use web_sys::HtmlElement;
 use yew::prelude::*;
 
-use super::icon::{Icon, Shape};
+use super::icon::{Shape, icon};
 use super::id::use_id;
 
 /// How far what was done has come. The word says it; the mark before it is open, half or full.
@@ -180,7 +180,7 @@ fn Places(props: &PlacesProps) -> Html {
                     aria-current={(place.id == props.current).then_some("page")}
                     {onclick}
                 >
-                    <Icon shape={place.icon} />
+                    { icon(place.icon) }
                     <span>{ &place.label }</span>
                 </a>
             </li>

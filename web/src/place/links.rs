@@ -3,7 +3,7 @@
 use yew::prelude::*;
 
 use crate::app::use_going;
-use crate::look::{Icon, Kind, LinkButton, Shape, is_plain};
+use crate::look::{Kind, LinkButton, Shape, icon, is_plain};
 use crate::platform::address;
 
 /// Follows a link within the app; one that is to open elsewhere is left to the browser.
@@ -67,13 +67,13 @@ pub(super) fn Row(props: &RowProps) -> Html {
     let going = use_going();
     html! {
         <a class="leads" href={address::href(&props.to)} onclick={followed(going.go, &props.to)}>
-            if let Some(shape) = props.icon { <Icon {shape} /> }
+            if let Some(shape) = props.icon { { icon(shape) } }
             <span class="leads-words">
                 <span class="leads-name">{ &props.name }</span>
                 if !props.text.is_empty() { <span class="leads-more">{ &props.text }</span> }
                 { props.children.clone() }
             </span>
-            <Icon shape={Shape::Onward} />
+            { icon(Shape::Onward) }
         </a>
     }
 }

@@ -5,5 +5,6 @@ mod links;
 pub mod more;
 pub mod pantries;
 pub mod shop;
+pub(crate) mod standing;
 pub mod week;
 pub mod welcome;

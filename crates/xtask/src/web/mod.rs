@@ -252,7 +252,21 @@ fn parts(metadata: &Metadata, glue: &Path, form: Form) -> Result<Parts, WebError
 /// All style sheets in the order of their names, in one file.
 fn style(folder: &Path) -> Result<Vec<u8>, WebError> {
     let sheets = files_below(folder)?.into_iter().filter(|(name, _)| name.ends_with(".css"));
-    Ok(sheets.map(|(_, sheet)| sheet).collect::<Vec<_>>().join(&b'\n'))
+    let sheets: Vec<String> = sheets.map(|(_, sheet)| bare(&String::from_utf8_lossy(&sheet))).collect();
+    Ok(sheets.concat().into_bytes())
+}
+
+/// A style sheet without what is there for its reader alone: comments and the beginnings of lines. Ours have neither
+/// within a text.
+fn bare(sheet: &str) -> String {
+    let mut code = String::with_capacity(sheet.len());
+    let mut rest = sheet;
+    while let Some((before, comment)) = rest.split_once("/*") {
+        code.push_str(before);
+        rest = comment.split_once("*/").map_or("", |(_, after)| after);
+    }
+    code.push_str(rest);
+    code.lines().map(str::trim).filter(|line| !line.is_empty()).map(|line| format!("{line}\n")).collect()
 }
 
 /// A kitchen folder as one JSON object, from path to text; what it says about itself to a reader stays behind.
@@ -298,4 +312,21 @@ fn print(sizes: &BTreeMap<String, Sizes>, first: &[String]) {
     let sum = |length: fn(&Sizes) -> usize| first.iter().filter_map(|name| sizes.get(name)).map(length).sum::<usize>();
     let (plain, gzip, brotli) = (sum(|size| size.plain), sum(|size| size.gzip), sum(|size| size.brotli));
     println!("{plain:>9} {gzip:>9} {brotli:>9}  until it can be used");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::bare;
+
+    #[test]
+    fn a_style_sheet_loses_its_comments_and_nothing_else() {
+        let table = [
+            ("a { b: c; } /* d */\n\n  e { f: g h; }\n", "a { b: c; }\ne { f: g h; }\n"),
+            ("/* a\n b */ c > d { }", "c > d { }\n"),
+            ("a { } /* never shut", "a { }\n"),
+        ];
+        for (sheet, expected) in table {
+            assert_eq!(bare(sheet), expected, "{sheet}");
+        }
+    }
 }

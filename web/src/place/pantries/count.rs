@@ -16,7 +16,7 @@ use super::hands::{Hands, use_board, use_hands};
 use super::parts::Saw;
 use super::{say, way};
 use crate::app::{Frame, use_going};
-use crate::look::{Badge, Button, Empty, Kind, Leads, Progress, Section, Shape, Tone};
+use crate::look::{Badge, Button, Empty, Kind, Leads, Section, Shape, Tone, progress};
 use crate::words::t;
 
 /// A walk along the shelves: the lots in an order that stays, and what was said of them.
@@ -115,7 +115,7 @@ pub(super) fn Counting(props: &CountingProps) -> Html {
             place="pantries"
             title={t!("pantry.counting")}
             back={super::back_to(&going, &way::one(&props.doc))}
-            below={progress(&walk, &of)}
+            below={far(&walk, &of)}
             {over}
             {toasts}
             {on_gone}
@@ -141,12 +141,9 @@ fn use_walk(board: Option<&Board>, keep: Option<Keep>) -> UseReducerHandle<Walk>
     walk
 }
 
-fn progress(walk: &Walk, of: &AttrValue) -> Html {
-    let count = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+fn far(walk: &Walk, of: &AttrValue) -> Html {
     let (done, all) = (walk.said.len(), walk.lots.len());
-    html! {
-        <Progress label={of.clone()} text={t!("common.of", done = done, all = all)} done={count(done)} of={count(all)} />
-    }
+    progress(of.clone(), t!("common.of", done = done, all = all), done, all)
 }
 
 fn lap(

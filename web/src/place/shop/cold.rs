@@ -6,7 +6,7 @@ use yew::prelude::*;
 
 use super::figures::span;
 use crate::desk::stamp;
-use crate::look::{Button, Icon, Kind, Notice, Shape, Tone};
+use crate::look::{Button, Kind, Notice, Shape, Tone, icon};
 use crate::words::t;
 
 /// How often it looks, in milliseconds.
@@ -59,7 +59,7 @@ pub(super) fn ColdClock(props: &ColdClockProps) -> Html {
     match pressing(minutes) {
         Pressing::Over => Html::default(),
         Pressing::Quiet => html! {
-            <p class="shop-clock no-paper"><Icon shape={Shape::Clock} /><span>{ t!("shop.clock", time = span(minutes)) }</span></p>
+            <p class="shop-clock no-paper">{ icon(Shape::Clock) }<span>{ t!("shop.clock", time = span(minutes)) }</span></p>
         },
         Pressing::Care => html! {
             <Notice tone={Tone::Care} title={t!("shop.clock", time = span(minutes))}>

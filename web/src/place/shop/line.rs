@@ -14,8 +14,8 @@ use super::seen::Seen;
 use super::sub::Sub;
 use super::why::Why;
 use crate::look::{
-    AllergyAlert, Badge, Button, Choice, Disclosure, Field, Icon, Kind, Notice, Pick as Option_, Section, Shape, Sheet,
-    Toggle, Tone,
+    AllergyAlert, Badge, Button, Choice, Disclosure, Field, Kind, Notice, Pick as Option_, Section, Shape, Sheet,
+    Toggle, Tone, icon,
 };
 use crate::place::fields::change;
 use crate::words::t;
@@ -253,7 +253,7 @@ fn facts(props: &LineSheetProps, food: &str) -> Html {
             { for row.alerts.iter().map(|text| html! { <AllergyAlert title={t!("common.allergy_alert")} {text} /> }) }
             if !row.take.is_empty() { <p class="shop-take">{ &row.take }</p> }
             if let Some(text) = &row.must_not {
-                <p class="shop-must-not"><Icon shape={Shape::Allergy} /><span>{ text }</span></p>
+                <p class="shop-must-not">{ icon(Shape::Allergy) }<span>{ text }</span></p>
             }
             { for row.lines.iter().map(|line| html! { <p>{ line }</p> }) }
             if let Some(cost) = cost.filter(|_| props.hands.desk.is_chef()) {

@@ -3,14 +3,14 @@
 use std::collections::HashSet;
 use std::rc::Rc;
 
-use trug_catalog::fold;
 use trug_replica::id::LineId;
 use yew::prelude::*;
 
 use super::row::{Act, LineRow};
 use super::scene::{Group, Item, Part, Stop, section_name, stops};
 use super::seen::Seen;
-use crate::look::{Disclosure, Empty, Icon, Section, Shape};
+use crate::later;
+use crate::look::{Disclosure, Empty, Section, Shape, icon};
 use crate::words::t;
 
 /// Which rows are shown.
@@ -38,11 +38,15 @@ pub(super) struct Shows {
 }
 
 impl Shows {
-    fn fits(&self, item: &Item) -> bool {
-        let key = fold(&self.filter.query);
-        let found = key.is_empty() || item.key.contains(&key);
-        let others = item.taker.is_some_and(|taker| taker != self.seen.who.me);
-        found && !(self.filter.mine && others)
+    /// The rows that the search and the filter leave.
+    fn fitting(&self) -> impl Iterator<Item = &Rc<Item>> {
+        let folded = folding();
+        let words = folded(&self.filter.query);
+        self.seen.items.iter().filter(move |item| {
+            let found = words.is_empty() || folded(&item.row.food).contains(&words);
+            let others = item.taker.is_some_and(|taker| taker != self.seen.who.me);
+            found && !(self.filter.mine && others)
+        })
     }
 
     /// The rows of a group; what was got a moment ago counts as where it was.
@@ -51,7 +55,7 @@ impl Shows {
             Group::Got if self.lingering.contains(&item.id) => Group::ToGet,
             group => group,
         };
-        self.seen.items.iter().filter(|item| stands(item) == group && self.fits(item)).collect()
+        self.fitting().filter(|item| stands(item) == group).collect()
     }
 
     /// Whether a row is for another store than the one that the person is in.
@@ -59,6 +63,11 @@ impl Shows {
         let here = self.filter.store.as_deref();
         here.is_some_and(|here| item.store.as_deref().is_some_and(|store| store != here))
     }
+}
+
+/// How words are compared in a search: as the catalogue does, once it is here.
+fn folding() -> fn(&str) -> String {
+    later::here().map_or(|text| text.trim().to_ascii_lowercase(), |later| later.shop.fold)
 }
 
 #[derive(Properties, PartialEq)]
@@ -113,7 +122,7 @@ fn nothing(shows: &Shows, none: bool) -> Html {
             html! { <Empty title={t!("shop.blank")} {text} icon={Shape::Basket} /> }
         }
         (false, 0) => {
-            html! { <p class="shop-none"><Icon shape={Shape::Tick} /><span>{ t!("shop.all_got") }</span></p> }
+            html! { <p class="shop-none">{ icon(Shape::Tick) }<span>{ t!("shop.all_got") }</span></p> }
         }
         (false, _) => html! { <p class="shop-none">{ t!("shop.others_rest") }</p> },
     }
@@ -139,7 +148,7 @@ fn section(props: &ListProps, stop: &Stop<'_>, part: &Part<'_>) -> Html {
 
 fn caution(part: &Part<'_>) -> Html {
     let hint =
-        |shape: Shape, text: AttrValue| html! { <p class="shop-caution"><Icon {shape} /><span>{ text }</span></p> };
+        |shape: Shape, text: AttrValue| html! { <p class="shop-caution">{ icon(shape) }<span>{ text }</span></p> };
     if part.items.iter().any(|item| item.raw) {
         return hint(Shape::Care, t!("shop.raw_apart"));
     }

@@ -14,6 +14,8 @@ mod heard;
 mod instead;
 mod line;
 mod list;
+mod over;
+mod purse;
 mod row;
 #[cfg(test)]
 mod sample;
@@ -33,8 +35,8 @@ use yew::prelude::*;
 
 pub(crate) use aside::Aside;
 pub use hands::Hands;
-pub use trip::OverList;
-pub(crate) use trip::behind;
+pub use over::OverList;
+pub(crate) use over::behind;
 pub(crate) use trips::trips;
 
 use crate::app::Frame;

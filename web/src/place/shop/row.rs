@@ -6,7 +6,10 @@ use trug_replica::id::LineId;
 use yew::prelude::*;
 
 use super::scene::{Ask, Row};
-use crate::look::{AllergyAlert, Badge, Button, Icon, Kind, Notice, Shape, TickRow, Tone};
+use crate::look::{
+    AllergyAlertProps, BadgeProps, Button, ButtonProps, Kind, Notice, Shape, TickRowProps, Tone, allergy_alert, badge,
+    button, icon, use_tick_row,
+};
 use crate::words::t;
 
 /// What is done with a row.
@@ -45,32 +48,30 @@ pub(super) fn LineRow(props: &LineRowProps) -> Html {
         }
     });
     let on_more = props.on_act.reform(move |_: MouseEvent| Act::More(id.clone()));
-    let side = html! {
-        <Button
-            label={t!("shop.options_short")}
-            name={Some(t!("shop.options", food = row.food))}
-            kind={Kind::Quiet}
-            on_press={on_more}
-        />
-    };
+    let side = button(&yew::props!(ButtonProps {
+        label: t!("shop.options_short"),
+        name: Some(t!("shop.options", food = row.food)),
+        kind: Kind::Quiet,
+        on_press: on_more,
+    }));
     let badges = if row.marks.is_empty() {
         Html::default()
     } else {
-        html! { { for row.marks.iter().map(|(text, tone)| html! { <Badge {text} tone={*tone} /> }) } }
+        let one =
+            |(text, tone): &(AttrValue, Tone)| badge(&yew::props!(BadgeProps { text: text.clone(), tone: *tone }));
+        row.marks.iter().map(one).collect()
     };
-    html! {
-        <TickRow
-            name={&row.food}
-            take={&row.take}
-            state={row.ticked}
-            lines={row.lines.clone()}
-            {on_tick}
-            {badges}
-            {side}
-            under={under(row, &props.on_act)}
-            disabled={props.still}
-        />
-    }
+    use_tick_row(&yew::props!(TickRowProps {
+        name: row.food.clone(),
+        take: row.take.clone(),
+        state: row.ticked,
+        lines: row.lines.clone(),
+        on_tick,
+        badges,
+        side,
+        under: under(row, &props.on_act),
+        disabled: props.still,
+    }))
 }
 
 fn under(row: &Row, on_act: &Callback<Act>) -> Html {
@@ -78,12 +79,16 @@ fn under(row: &Row, on_act: &Callback<Act>) -> Html {
         return Html::default();
     }
     html! { <>
-        { for row.alerts.iter().map(|text| html! { <AllergyAlert title={t!("common.allergy_alert")} {text} /> }) }
+        { for row.alerts.iter().map(alert) }
         if let Some(text) = &row.must_not {
-            <p class="shop-must-not"><Icon shape={Shape::Allergy} /><span>{ text }</span></p>
+            <p class="shop-must-not">{ icon(Shape::Allergy) }<span>{ text }</span></p>
         }
         if let Some(ask) = &row.ask { { asked(row, ask, on_act) } }
     </> }
+}
+
+fn alert(text: &AttrValue) -> Html {
+    allergy_alert(&yew::props!(AllergyAlertProps { title: t!("common.allergy_alert"), text: text.clone() }))
 }
 
 fn asked(row: &Row, ask: &Ask, on_act: &Callback<Act>) -> Html {

@@ -4,7 +4,7 @@ use std::cell::RefCell;
 use std::collections::{BTreeMap, HashMap};
 use std::rc::Rc;
 
-use trug_catalog::{Keep, fold};
+use trug_catalog::Keep;
 use trug_replica::gather;
 use trug_replica::id::{DeviceId, LineId, PickId};
 use trug_replica::run::{Claimed, Line, LineState, LineView, Note, Pick, PlanLine, Taken};
@@ -85,8 +85,6 @@ pub(super) struct Item {
     pub(super) raw: bool,
     /// Who takes it.
     pub(super) taker: Option<DeviceId>,
-    /// The food, folded, for the search.
-    pub(super) key: String,
 }
 
 /// What the run says beside its lines.
@@ -152,7 +150,6 @@ pub(super) fn item(view: &LineView, who: &Who, beside: &Beside, raw: &Raw) -> It
         group: group(view, beside),
         cold: planned.is_some_and(|line| line.keep != Keep::Ambient),
         raw: planned.is_some_and(|line| line.keep != Keep::Ambient && raw.is(&line.food)),
-        key: fold(&food),
         row: Rc::new(row(view, food, who, beside, taker)),
         section,
         store,

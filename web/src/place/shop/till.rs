@@ -13,8 +13,9 @@ use yew::prelude::*;
 use super::figures::{money, time};
 use super::hands::{Hands, planned};
 use super::line::read_price;
+use super::purse::{Purse, Table, against};
 use super::seen::Seen;
-use super::sums::{Spent, spent};
+use super::sums::spent;
 use crate::desk::stamp;
 use crate::look::{Button, Field, Input, Kind, Notice, Pick, Section, Select, Sheet, Tone};
 use crate::place::fields::change;
@@ -149,24 +150,6 @@ pub(super) fn budgets(kitchen: &Kitchen, plan: &Plan) -> BTreeMap<HouseholdId, M
     budgets
 }
 
-/// A household's part of the trip, against its budget.
-#[derive(Debug, Clone, PartialEq)]
-struct Table {
-    name: String,
-    spent: Money,
-    budget: Option<Money>,
-}
-
-/// What the chef sees of the money; `None` for everybody else.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Purse {
-    /// What was spent.
-    pub(super) spent: Spent,
-    /// All budgets together.
-    pub(super) budget: Option<Money>,
-    tables: Vec<Table>,
-}
-
 /// Adds the money of a trip up, for the chef.
 pub(super) fn purse(hands: &Hands, seen: &Seen) -> Option<Purse> {
     let now = hands.desk.kitchen()?.ok()?;
@@ -189,19 +172,6 @@ pub(super) fn purse(hands: &Hands, seen: &Seen) -> Option<Purse> {
     let kit = spent.tables.get(&None).copied();
     tables.extend(kit.map(|spent| Table { name: t!("shop.for_kit").to_string(), spent, budget: None }));
     Some(Purse { spent, budget, tables })
-}
-
-/// A sum against a budget, in words.
-pub(super) fn against(spent: Money, budget: Option<Money>) -> AttrValue {
-    match budget {
-        Some(budget) if spent > budget => {
-            let over = money(spent - budget);
-            let of = t!("shop.spent_of", sum = money(spent), budget = money(budget));
-            format!("{of} · {}", t!("shop.over_budget", sum = over)).into()
-        }
-        Some(budget) => t!("shop.spent_of", sum = money(spent), budget = money(budget)),
-        None => t!("shop.spent", sum = money(spent)),
-    }
 }
 
 #[derive(Properties, PartialEq)]

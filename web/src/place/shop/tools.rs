@@ -5,8 +5,9 @@ use std::rc::Rc;
 use yew::prelude::*;
 
 use super::hands::Hands;
+use super::over::Over;
 use super::seen::Seen;
-use super::trip::{HIDE, Over, SLEEP, is_set};
+use super::trip::{HIDE, SLEEP, is_set};
 use crate::app::use_going;
 use crate::look::{Confirm, Leads, Section, Shape, Sheet, Toggle};
 use crate::platform::share;

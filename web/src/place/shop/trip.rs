@@ -14,21 +14,17 @@ use trug_replica::id::{Alias, LineId, PickId, Stamp};
 use yew::prelude::*;
 
 use super::cold::ColdClock;
-use super::decide::Decide;
-use super::hand::Add;
 use super::hands::{Hands, own_picks, whole};
-use super::line::{Done, LineSheet};
 use super::list::{Filter, List, Shows};
+use super::over::{Over, OverList};
+use super::purse::{Purse, against};
 use super::row::Act;
 use super::scene::{Group, Raw};
 use super::seen::{Knows, Seen};
-use super::split::{Split, Stores};
-use super::till::{Purse, PurseSheet, Till, against};
-use super::tools::{Finish, Tools};
 use crate::app::{Frame, use_going};
 use crate::desk::{Desk, KitchenNow, stamp, use_desk};
 use crate::later::{self, InTime, Scene};
-use crate::look::{Button, Empty, Field, Icon, Input, Kind, Notice, Progress, Shape, Toast, Toggle, Tone};
+use crate::look::{Button, Empty, Field, Input, Kind, Notice, Shape, Toast, Toggle, Tone, icon, progress};
 use crate::platform::frame;
 use crate::platform::wake::Awake;
 use crate::words::{spoken, t};
@@ -41,24 +37,8 @@ pub(super) struct TripProps {
     pub(super) id: AttrValue,
 }
 
-/// What lies over the list.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) enum Over {
-    Nothing,
-    /// Not over it, but on it.
-    Decide,
-    Line(LineId),
-    Add,
-    Tools,
-    Split,
-    Stores,
-    Till,
-    Purse,
-    Finish,
-}
-
 /// Names of what this browser alone remembers of a trip.
-fn here_key(id: &DocId) -> String {
+pub(super) fn here_key(id: &DocId) -> String {
     format!("here/{id}")
 }
 
@@ -345,7 +325,9 @@ fn decide(
 fn over_list(over: OverList) -> Html {
     match over.what {
         Over::Nothing => Html::default(),
-        Over::Decide => html! { <InTime scene={Scene::OverList(over.into())} meanwhile={Html::default()} /> },
+        Over::Decide => {
+            html! { <InTime scene={Scene::OverList(over.into())} meanwhile={Html::default()} quiet=true /> }
+        }
         _ => html! { <InTime scene={Scene::OverList(over.into())} /> },
     }
 }
@@ -391,11 +373,10 @@ fn head(seen: &Seen, purse: Option<&Purse>, open: &Callback<Over>) -> Html {
     if nowhere > 0 {
         text = format!("{text} · {}", t!("shop.none_count", count = nowhere));
     }
-    let number = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
     let on_purse = open.reform(|_: MouseEvent| Over::Purse);
     html! {
         <div class="shop-head">
-            <Progress {label} {text} done={number(got)} of={number(left + got + nowhere)} />
+            { progress(label, text.into(), got, left + got + nowhere) }
             if let Some(purse) = purse {
                 <Button
                     label={against(purse.spent.total, purse.budget)}
@@ -415,30 +396,11 @@ fn notices(hands: &Hands, seen: &Rc<Seen>) -> Html {
         if seen.read_only { <Notice tone={Tone::Trouble}>{ t!("error.newer") }</Notice> }
         if seen.unreadable > 0 { <Notice tone={Tone::Care}>{ t!("shop.unreadable", count = seen.unreadable) }</Notice> }
         if quarantined > 0 { <Notice tone={Tone::Care}>{ t!("shop.set_aside", count = quarantined) }</Notice> }
-        if hands.desk.is_chef() { <InTime scene={Scene::Behind(hands.clone())} meanwhile={Html::default()} /> }
+        if hands.desk.is_chef() { <InTime scene={Scene::Behind(hands.clone())} meanwhile={Html::default()} quiet=true /> }
         { for seen.remarks.iter().map(|(by, note)| html! {
             <Notice>{ t!("shop.said", who = seen.who.person(*by), text = note.text) }</Notice>
         }) }
     </> }
-}
-
-/// A trip that is over, or whose plan differs all the same, is brought up to date when the chef says so.
-pub(crate) fn behind(hands: &Hands) -> Html {
-    let Some(Ok(now)) = hands.desk.kitchen() else { return Html::default() };
-    let over = hands.desk.read(|device| device.is_finished(&hands.id));
-    let is_behind = || hands.desk.read(|device| device.is_behind(&hands.id, &now.kitchen).unwrap_or(false));
-    if !over || !is_behind() {
-        return Html::default();
-    }
-    let on_press = {
-        let (hands, now) = (hands.clone(), now.clone());
-        Callback::from(move |_: MouseEvent| hands.desk.bring_up_to_date(&hands.id, &now.kitchen))
-    };
-    html! {
-        <Notice title={t!("shop.behind")}>
-            <Button label={t!("week.update_trip")} {on_press} />
-        </Notice>
-    }
 }
 
 fn clock(hands: &Hands, seen: &Seen) -> Html {
@@ -477,7 +439,7 @@ fn find(
     html! {
         <div class="shop-find no-paper">
             <div class="shop-find-row">
-                <Icon shape={Shape::Search} />
+                { icon(Shape::Search) }
                 <Field label={t!("shop.search")} hide_label=true input={Input::Search} value={(**query).clone()} {on_input} />
                 <Button label={t!("shop.add_hand")} bare=true icon={Shape::Plus} on_press={add} />
                 <Button label={t!("shop.share")} bare=true icon={Shape::Send} on_press={share.clone()} />
@@ -508,58 +470,7 @@ fn end(seen: &Seen, hands: &Hands, open: &Callback<Over>) -> Html {
     }
 }
 
-/// What lies over the list just now, with all that it needs.
-#[derive(Clone, PartialEq)]
-pub struct OverList {
-    what: Over,
-    hands: Hands,
-    seen: Rc<Seen>,
-    purse: Option<Rc<Purse>>,
-    on_over: Callback<Over>,
-    say: Callback<(AttrValue, Option<Callback<()>>)>,
-}
-
-impl OverList {
-    /// Draws it.
-    pub(crate) fn draw(&self) -> Html {
-        let on_close = self.on_over.reform(|()| Over::Nothing);
-        let (hands, seen) = (self.hands.clone(), self.seen.clone());
-        match &self.what {
-            Over::Nothing => Html::default(),
-            Over::Decide => html! { <Decide {hands} {seen} /> },
-            Over::Line(line) => {
-                let on_done = done(&hands, &self.say, &on_close);
-                html! { <LineSheet key={line.to_string()} {hands} {seen} line={line.clone()} {on_close} {on_done} /> }
-            }
-            Over::Add => html! { <Add {hands} {seen} {on_close} /> },
-            Over::Tools => html! { <Tools {hands} {seen} {on_close} on_open={self.on_over.clone()} /> },
-            Over::Split => html! { <Split {hands} {seen} {on_close} /> },
-            Over::Stores => {
-                let (desk, key) = (hands.desk.clone(), here_key(&hands.id));
-                let on_here =
-                    Callback::from(move |store: Option<String>| desk.prefer(&key, &store.unwrap_or_default()));
-                html! { <Stores {hands} {seen} {on_close} {on_here} /> }
-            }
-            Over::Till => html! { <Till {hands} {seen} {on_close} /> },
-            Over::Purse => match &self.purse {
-                Some(purse) => html! { <PurseSheet purse={purse.clone()} {on_close} /> },
-                None => Html::default(),
-            },
-            Over::Finish => html! { <Finish {hands} left={seen.count(Group::ToGet)} {on_close} /> },
-        }
-    }
-}
-
-fn done(hands: &Hands, say: &Callback<(AttrValue, Option<Callback<()>>)>, on_close: &Callback<()>) -> Callback<Done> {
-    let (hands, say, on_close) = (hands.clone(), say.clone(), on_close.clone());
-    Callback::from(move |done: Done| {
-        let undo = (!done.picks.is_empty()).then(|| undo(&hands, done.picks));
-        say.emit((done.text, undo));
-        on_close.emit(());
-    })
-}
-
-fn undo(hands: &Hands, picks: Vec<PickId>) -> Callback<()> {
+pub(super) fn undo(hands: &Hands, picks: Vec<PickId>) -> Callback<()> {
     let hands = hands.clone();
     Callback::from(move |()| {
         // A trip that cannot be written says so at its top.

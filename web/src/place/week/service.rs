@@ -19,8 +19,8 @@ use super::swaps::{SwapText, Swaps, read as read_swaps, use_food_names};
 use crate::app::use_going;
 use crate::desk::kitchen::KitchenNow;
 use crate::look::{
-    Amount, Button, Choice, Disclosure, Empty, Field, Icon, Input, Kind, Notice, Pick, Section, Select, Shape, Sheet,
-    Toggle, Tone, use_id,
+    Amount, Button, Choice, Disclosure, Empty, Field, Input, Kind, Notice, Pick, Section, Select, Shape, Sheet, Toggle,
+    Tone, icon, use_id,
 };
 use crate::place::links::Way;
 use crate::words::t;
@@ -504,7 +504,7 @@ fn Candidate(props: &CandidateProps) -> Html {
         <div class="week-candidate">
             <button type="button" class="leads" aria-describedby={&id} onclick={props.on_press.clone()}>
                 <span class="leads-words"><span class="leads-name">{ &props.title }</span></span>
-                <Icon shape={Shape::Plus} />
+                { icon(Shape::Plus) }
             </button>
             <div id={&id} class="week-against">
                 <Against now={props.now.clone()} dish={props.id.clone()} concerns={props.concerns.clone()} />

@@ -12,8 +12,9 @@ use yew::prelude::*;
 
 use crate::app::use_going;
 use crate::desk::{Desk, use_desk};
-use crate::later::{self, InTime, Scene};
 use crate::look::{Button, Kind, Notice, Shape, Shell, Tone};
+use crate::place::more::Join;
+use crate::place::more::folder::BringIn;
 use crate::platform::http;
 use crate::words::t;
 
@@ -47,8 +48,7 @@ pub fn Welcome(_: &WelcomeProps) -> Html {
     let (desk, going) = (use_desk(), use_going());
     let doing = use_state(|| Doing::Choosing);
     if going.invited.is_some() || going.at.starts_with("join") {
-        let meanwhile = html! { <Shell title={t!("start.title")}>{ later::opening() }</Shell> };
-        return html! { <InTime scene={Scene::Join} {meanwhile} /> };
+        return html! { <Join /> };
     }
     let demo = {
         let (desk, doing, go) = (desk.clone(), doing.setter(), going.go.clone());
@@ -73,7 +73,7 @@ pub fn Welcome(_: &WelcomeProps) -> Html {
     };
     let working = *doing == Doing::Working;
     let inner = match &*doing {
-        Doing::Naming => html! { <InTime scene={Scene::Beginning(back)} /> },
+        Doing::Naming => html! { <Beginning on_back={back} /> },
         _ => html! { <>
             <p class="welcome-lead">{ t!("start.text") }</p>
             if let Doing::Wrong(wrong) = &*doing {
@@ -82,7 +82,7 @@ pub fn Welcome(_: &WelcomeProps) -> Html {
             <div class="welcome-choices">
                 <Choosing label={t!("start.empty")} text={t!("start.empty_text")} icon={Some(Shape::Week)} on_press={name} />
                 <Choosing label={t!("start.demo")} text={t!("start.demo_text")} icon={Some(Shape::Basket)} busy={working} on_press={demo} />
-                <InTime scene={Scene::BringIn} meanwhile={folder_soon()} />
+                <BringIn first=true />
             </div>
             <div class="welcome-else">
                 <Button label={t!("start.link")} kind={Kind::Quiet} on_press={going.to("join")} />
@@ -91,11 +91,6 @@ pub fn Welcome(_: &WelcomeProps) -> Html {
         </> },
     };
     html! { <Shell title={t!("start.title")}><div class="welcome">{ inner }</div></Shell> }
-}
-
-/// Bringing in a folder, before what reads one is here.
-fn folder_soon() -> Html {
-    html! { <Choosing label={t!("start.folder")} text={t!("start.folder_text")} busy=true on_press={Callback::noop()} /> }
 }
 
 /// One of the ways to begin.
@@ -150,25 +145,21 @@ pub(crate) fn page_says(name: &str) -> Option<String> {
 }
 
 async fn bring_in_demo(desk: &Desk) -> Result<(), String> {
-    let later = later::load().await.map_err(|_| t!("error.part_missing").to_string())?;
     let address = page_says("trug-demo").ok_or_else(|| t!("error.not_found").to_string())?;
     let [soon, at_last] = PATIENCE;
     let answer = match fetch(&address, soon).await {
         Ok(answer) => answer,
         Err(_) => fetch(&address, at_last).await.map_err(|error| error.to_string())?,
     };
-    (later.demo)(desk, &answer.body)
+    take_demo_in(desk, &answer.body)
 }
 
 async fn fetch(address: &str, patience: u32) -> Result<http::Response, http::NetError> {
     http::send("GET", &absolute(address), &[], None, patience).await
 }
 
-/// Takes the demo in, from its file.
-///
-/// # Errors
-/// What is wrong, for a person.
-pub fn take_demo_in(desk: &Desk, file: &[u8]) -> Result<(), String> {
+/// Takes the demo in, from its file; else says what is wrong, for a person.
+fn take_demo_in(desk: &Desk, file: &[u8]) -> Result<(), String> {
     let texts: BTreeMap<String, String> =
         serde_json::from_slice(file).map_err(|_| t!("error.not_found").to_string())?;
     desk.act(|device, now, out| demo_in(device, now, &files_of(texts), out)).map_err(|error| error.to_string())?;
