@@ -36,6 +36,8 @@ pub struct Later {
     pub follow: fn(&Desk),
     /// Whether a food is raw meat, poultry or fish, by its name in the catalogue.
     pub is_raw: fn(&str) -> bool,
+    /// Text as names are looked up by: without case, accents and endings.
+    pub fold: fn(&str) -> String,
     /// The words of what is drawn here, by language and key.
     pub words: fn(&str, &str) -> Option<Cow<'static, str>>,
     /// What the list asks.
@@ -114,6 +116,7 @@ fn apart() -> Result<Later, Missing> {
         kitchen: |device| device.kitchen().map_err(|error| error.to_string().into()),
         follow: Desk::follow_plans,
         is_raw,
+        fold: trug_catalog::fold,
         words: rest::translate,
         shop: Aside::here(),
     })

@@ -349,7 +349,7 @@ impl FromStr for Unit {
             "t" => return Ok(Self::Volume(VolumeUnit::Teaspoon)),
             _ => {}
         }
-        let lower = trimmed.to_lowercase();
+        let lower = trimmed.to_ascii_lowercase();
         by_name(&lower).ok_or_else(|| UnknownUnit(trimmed.to_owned()))
     }
 }

@@ -144,9 +144,21 @@ pub fn say_name(group: &'static str, name: &str) -> AttrValue {
 #[must_use]
 pub fn say_kind(word: &str) -> AttrValue {
     let known = |name: &str| known_name("allergen", name);
-    known(&word.trim().to_lowercase())
-        .or_else(|| known(&trug_catalog::fold(word)))
+    known(&word.trim().to_ascii_lowercase())
+        .or_else(|| known(&folded(word)?))
         .unwrap_or_else(|| AttrValue::from(word.to_owned()))
+}
+
+/// A word as the catalogue looks it up, once that is here.
+#[cfg(feature = "apart")]
+fn folded(word: &str) -> Option<String> {
+    Some((crate::later::here()?.fold)(word))
+}
+
+#[cfg(not(feature = "apart"))]
+#[allow(clippy::unnecessary_wraps, reason = "apart from the rest, it may not be here yet")]
+fn folded(word: &str) -> Option<String> {
+    Some(trug_catalog::fold(word))
 }
 
 fn known_name(group: &'static str, name: &str) -> Option<AttrValue> {

@@ -2,7 +2,6 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use trug_catalog::fold;
 use trug_device::{Device, DocId, Told};
 use trug_provision::kitchen::Kitchen;
 use trug_replica::id::{Alias, LineId};
@@ -26,13 +25,11 @@ pub(crate) struct Aside {
     pub(super) purse: fn(&Hands, &Seen) -> Option<Purse>,
     /// What others did, in a sentence.
     pub(super) heard: fn(&[Told], &Seen, &Before) -> Heard,
-    /// Text as names are looked up by: without case, accents and endings.
-    pub(super) fold: fn(&str) -> String,
 }
 
 impl Aside {
     /// Where they are answered.
     pub(crate) fn here() -> Self {
-        Self { names: |device, id, kitchen| tables(kitchen, &device.aliases(id, kitchen)), purse, heard, fold }
+        Self { names: |device, id, kitchen| tables(kitchen, &device.aliases(id, kitchen)), purse, heard }
     }
 }

@@ -67,7 +67,7 @@ impl Shows {
 
 /// How words are compared in a search: as the catalogue does, once it is here.
 fn folding() -> fn(&str) -> String {
-    later::here().map_or(|text| text.trim().to_ascii_lowercase(), |later| later.shop.fold)
+    later::here().map_or(|text| text.trim().to_ascii_lowercase(), |later| later.fold)
 }
 
 #[derive(Properties, PartialEq)]
