@@ -104,9 +104,9 @@ pub trait Document: sealed::Inner {
     }
 }
 
-/// Makes a document's wrapper.
+/// Makes a document's wrapper; what is named last are fields that begin empty.
 macro_rules! document {
-    ($name:ident, $change:ty, $schema:expr) => {
+    ($name:ident, $change:ty, $schema:expr $(, $memo:ident)*) => {
         impl crate::document::sealed::Inner for $name {
             fn replica(&self) -> &crate::replica::Replica {
                 &self.replica
@@ -129,7 +129,8 @@ macro_rules! document {
                 device: crate::id::DeviceId,
                 entropy: &mut impl crate::id::Entropy,
             ) -> Result<Self, crate::replica::OpenError> {
-                Ok(Self { replica: crate::replica::Replica::create(&$schema, device, entropy)? })
+                let replica = crate::replica::Replica::create(&$schema, device, entropy)?;
+                Ok(Self { replica $(, $memo: Default::default())* })
             }
 
             fn load(
@@ -137,7 +138,8 @@ macro_rules! document {
                 device: crate::id::DeviceId,
                 entropy: &mut impl crate::id::Entropy,
             ) -> Result<Self, crate::replica::OpenError> {
-                Ok(Self { replica: crate::replica::Replica::load(&$schema, bytes, device, entropy)? })
+                let replica = crate::replica::Replica::load(&$schema, bytes, device, entropy)?;
+                Ok(Self { replica $(, $memo: Default::default())* })
             }
         }
     };

@@ -93,7 +93,7 @@ fn an_old_document_opens_in_a_newer_program() {
 }
 
 impl Run {
-    fn save_and_read(&self, map: MapAt) -> std::collections::BTreeMap<String, crate::replica::Held> {
+    fn save_and_read(&self, map: MapAt) -> Vec<(String, crate::replica::Held)> {
         crate::document::sealed::Inner::replica(self).entries(map)
     }
 }

@@ -104,6 +104,8 @@ pub struct Replica {
     device: DeviceId,
     counter: u64,
     local: Vec<LocalChange>,
+    merges: u64,
+    edits: Vec<u64>,
 }
 
 /// 16 random bytes: nobody draws the same twice.
@@ -160,8 +162,16 @@ impl Replica {
     ) -> Result<Self, OpenError> {
         let actor = fresh_actor(entropy)?;
         doc.set_actor(ActorId::from(&actor[..]));
-        let mut replica =
-            Self { doc, schema, schema_actor: schema.kind.schema_actor(), device, counter: 0, local: Vec::new() };
+        let mut replica = Self {
+            doc,
+            schema,
+            schema_actor: schema.kind.schema_actor(),
+            device,
+            counter: 0,
+            local: Vec::new(),
+            merges: 0,
+            edits: Vec::new(),
+        };
         replica.counter = first_counter(&actor);
         if replica.mode() == Mode::Writable {
             replica.migrate()?;
@@ -217,6 +227,26 @@ impl Replica {
 
     pub(crate) fn heads(&self) -> Vec<ChangeHash> {
         gather::ordered(self.doc.get_heads(), |a, b| a < b)
+    }
+
+    /// Something came from elsewhere: every map may say something else.
+    pub(crate) const fn note_merge(&mut self) {
+        self.merges += 1;
+    }
+
+    fn note_edit(&mut self, map: MapAt) {
+        let at = map.0;
+        if self.edits.len() <= at {
+            self.edits.resize(at + 1, 0);
+        }
+        if let Some(edits) = self.edits.get_mut(at) {
+            *edits += 1;
+        }
+    }
+
+    /// What differs once a map may say something else: what was read of it before can be kept until then.
+    pub(crate) fn age(&self, map: MapAt) -> (u64, u64) {
+        (self.merges, self.edits.get(map.0).copied().unwrap_or_default())
     }
 
     /// The value that stands, where one does.
@@ -288,6 +318,7 @@ impl Replica {
             },
         );
         let done = done.map_err(|failure| EditError::NotWritten(failure.error.to_string()))?;
+        puts.iter().for_each(|put| self.note_edit(put.map));
         let Some(change) = done.hash.and_then(|hash| self.doc.get_change_by_hash(&hash)) else { return Ok(false) };
         self.local.push(LocalChange { hash: change.hash(), bytes: change.raw_bytes().to_vec() });
         Ok(true)

@@ -309,7 +309,7 @@ fn what_is_added_by_hand_is_neither_changed_nor_withdrawn_by_a_plan() {
     assert!(to_b.contains(&Change::LineNew(id.clone())));
     let view = b.document().view();
     assert_eq!(view.lines.iter().map(|line| line.id.as_str()).collect::<Vec<_>>(), ["onions", id.as_str()]);
-    assert_eq!((&view.lines[1].line, view.lines[1].withdrawn), (&Some(Line::ByHand(by_hand)), false));
+    assert_eq!((&view.lines[1].line, view.lines[1].withdrawn), (&Some(Line::ByHand(by_hand).into()), false));
 }
 
 #[test]

@@ -14,6 +14,9 @@ pub struct SectionProps {
     /// What is left in it, in words.
     #[prop_or_default]
     pub count: AttrValue,
+    /// It has so many rows, of which the browser need not lay out those that are far from the screen.
+    #[prop_or_default]
+    pub rows: usize,
     /// Its parts stand by themselves instead of as rows on one card.
     #[prop_or_default]
     pub bare: bool,
@@ -36,9 +39,24 @@ pub fn Section(props: &SectionProps) -> Html {
                 <h2 id={&id}>{ &props.title }</h2>
                 if !props.count.is_empty() { <span class="part-count">{ &props.count }</span> }
             </div>
-            <div class="part-body">{ props.children.clone() }</div>
+            <div class={classes!("part-body", about(props.rows))}>{ props.children.clone() }</div>
         </section>
     }
+}
+
+/// How high a body of rows is until it is laid out, so that the page is about as long as it will be.
+fn about(rows: usize) -> Option<&'static str> {
+    Some(match rows {
+        0 => return None,
+        1..=3 => "about-2",
+        4..=6 => "about-5",
+        7..=12 => "about-9",
+        13..=24 => "about-18",
+        25..=50 => "about-36",
+        51..=100 => "about-72",
+        101..=200 => "about-144",
+        _ => "about-288",
+    })
 }
 
 /// Something to unfold.

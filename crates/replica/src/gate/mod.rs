@@ -543,6 +543,7 @@ impl<D: Document> Gate<D> {
             return (Vec::new(), Vec::new());
         }
         let arrived: Vec<Arrived> = applied.iter().flat_map(|waiting| judge::said(&replica, &waiting.parsed)).collect();
+        replica.note_merge();
         std::mem::swap(self.document.replica_mut(), &mut replica);
         let changes = self.document.explain(&replica, &arrived);
         self.history.stands_at(self.document.heads());

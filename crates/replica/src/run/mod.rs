@@ -4,6 +4,7 @@
 //! contain. Diners, diets, budgets, dishes and ids of the book are not in it.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use trug_measure::Money;
 
@@ -42,9 +43,21 @@ const PLAN: &str = "plan";
 #[derive(Debug)]
 pub struct Run {
     replica: Replica,
+    /// The lines as they were last read, and how old the map was then: hundreds of them, of which a tick changes none.
+    lines: Mutex<Option<(Age, Arc<Read>)>>,
 }
 
-document!(Run, Change, RUN);
+/// See [`Replica::age`].
+type Age = (u64, u64);
+
+/// All lines that were read, and what cannot be.
+#[derive(Debug, Default)]
+struct Read {
+    lines: Vec<(LineId, Option<Arc<Line>>)>,
+    unreadable: Unread,
+}
+
+document!(Run, Change, RUN, lines);
 
 /// What a device takes upon itself.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -134,7 +147,7 @@ pub struct LineView {
     pub id: LineId,
     /// What the plan, or the person who added it, says of it. `None` where picks name a line that is not here, or cannot
     /// be read: what was bought stays visible.
-    pub line: Option<Line>,
+    pub line: Option<Arc<Line>>,
     /// The plan no longer wants it.
     pub withdrawn: bool,
     /// How it stands.
@@ -328,20 +341,41 @@ impl Run {
             by_line.entry(pick.line.clone()).or_default().push((id, pick));
         }
         let withdrawn = update::withdrawn(&self.replica);
+        let read = self.read_lines();
+        unreadable.extend(read.unreadable.iter().cloned());
         let mut lines = Vec::new();
-        for (key, held) in self.replica.entries(LINES) {
-            let (Ok(id), line) = (LineId::new(&key), Line::read(&key, &held.text)) else {
-                unreadable.push(("lines", key.clone(), Unreadable::Key(key)));
-                continue;
-            };
-            let picks = by_line.remove(&id).unwrap_or_default();
-            let line = line.map_err(|why| unreadable.push(("lines", key.clone(), why))).ok();
-            lines.push(line_view(id.clone(), line, withdrawn.contains(id.as_str()), picks, &struck));
+        for (id, line) in &read.lines {
+            let picks = by_line.remove(id).unwrap_or_default();
+            lines.push(line_view(id.clone(), line.clone(), withdrawn.contains(id.as_str()), picks, &struck));
         }
         // What was bought of a line that is not here stays visible.
         lines.extend(by_line.into_iter().map(|(id, picks)| line_view(id, None, true, picks, &struck)));
-        lines.sort_by_key(|view| (rank(view.line.as_ref()), view.id.clone()));
+        lines.sort_by(|one, other| order(one).cmp(&order(other)));
         View { lines, unreadable }
+    }
+
+    /// The lines, read again only where an edit or a merge may have changed them.
+    fn read_lines(&self) -> Arc<Read> {
+        let age = self.replica.age(LINES);
+        // Whoever panicked while it held this has left it as it was.
+        let mut known = self.lines.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((then, read)) = &*known
+            && *then == age
+        {
+            return read.clone();
+        }
+        let mut read = Read::default();
+        for (key, held) in self.replica.entries(LINES) {
+            let Ok(id) = LineId::new(&key) else {
+                read.unreadable.push(("lines", key.clone(), Unreadable::Key(key)));
+                continue;
+            };
+            let line = Line::read(&key, &held.text).map_err(|why| read.unreadable.push(("lines", key, why)));
+            read.lines.push((id, line.ok().map(Arc::new)));
+        }
+        let read = Arc::new(read);
+        *known = Some((age, read.clone()));
+        read
     }
 
     /// Where distinct values were set apart. What plans once said of a line that is withdrawn is nothing to ask about.
@@ -400,23 +434,25 @@ pub(crate) fn facts<T>(
 
 fn line_view(
     id: LineId,
-    line: Option<Line>,
+    line: Option<Arc<Line>>,
     withdrawn: bool,
     picks: Vec<(PickId, Pick)>,
     struck: &BTreeSet<PickId>,
 ) -> LineView {
     let (struck, picks): (Vec<_>, Vec<_>) = picks.into_iter().partition(|(id, _)| struck.contains(id));
     let standing_picks: Vec<(PickId, &Pick)> = picks.iter().map(|(id, pick)| (*id, pick)).collect();
-    let standing = standing(line.as_ref().and_then(Line::want), withdrawn, &standing_picks);
+    let standing = standing(line.as_deref().and_then(Line::want), withdrawn, &standing_picks);
     LineView { id, line, withdrawn, standing, picks, struck }
 }
 
-fn rank(line: Option<&Line>) -> (u8, u32) {
-    match line {
+/// Walking order; what was added by hand after the plan's.
+fn order(view: &LineView) -> (u8, u32, &LineId) {
+    let (kind, rank) = match view.line.as_deref() {
         Some(Line::Planned(line)) => (0, line.rank),
         Some(Line::ByHand(_)) => (1, 0),
         None => (2, 0),
-    }
+    };
+    (kind, rank, &view.id)
 }
 
 fn read_note(text: &str) -> Result<Note, Unreadable> {

@@ -99,7 +99,7 @@ pub(crate) fn line<'v>(view: &'v View, asked: &str, aliases: &[Alias]) -> Result
             "no line is meant by nothing; write a food's name or a line's letters".to_owned(),
         ));
     }
-    let name = |line: &LineView| line.line.as_ref().map(|line| line.food().to_lowercase()).unwrap_or_default();
+    let name = |line: &LineView| line.line.as_deref().map(|line| line.food().to_lowercase()).unwrap_or_default();
     let steps: [&dyn Fn(&LineView) -> bool; 5] = [
         &|line| line.id.as_str() == low,
         &|line| name(line) == low,
@@ -143,7 +143,7 @@ fn narrowed<'v>(found: Vec<&'v LineView>, aliases: &[Alias]) -> Vec<&'v LineView
 }
 
 fn named(view: &View, line: &LineView) -> String {
-    let food = line.line.as_ref().map_or("?", |line| line.food());
+    let food = line.line.as_deref().map_or("?", |line| line.food());
     let whom = super::show::aliases_of(line);
     let whom = if whom.is_empty() { String::new() } else { format!(" for {}", whom.join(", ")) };
     format!("{food}{whom} [{}]", line_letters(view, line))
@@ -211,7 +211,9 @@ pub(crate) fn pick(home: &Home, view: &View, asked: &str) -> Result<PickId, Devi
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
     use trug_replica::id::LineId;
+
     use trug_replica::run::{HandLine, Line, standing};
 
     use super::*;
@@ -219,12 +221,12 @@ mod tests {
     fn view(foods: &[(&str, &str, bool)]) -> View {
         let line = |(id, food, withdrawn): &(&str, &str, bool)| LineView {
             id: LineId::new(id).unwrap(),
-            line: Some(Line::ByHand(HandLine {
+            line: Some(Arc::new(Line::ByHand(HandLine {
                 food: (*food).to_owned(),
                 text: String::new(),
                 section: "produce".to_owned(),
                 alias: None,
-            })),
+            }))),
             withdrawn: *withdrawn,
             standing: standing(None, *withdrawn, &[]),
             picks: Vec::new(),

@@ -51,7 +51,7 @@ const fn mark(state: LineState) -> &'static str {
 
 /// For whom a line is.
 pub(crate) fn aliases_of(line: &LineView) -> Vec<String> {
-    match &line.line {
+    match line.line.as_deref() {
         Some(Line::Planned(plan)) => plan.shares.iter().map(|share| share.alias.to_string()).collect(),
         Some(Line::ByHand(hand)) => hand.alias.iter().map(ToString::to_string).collect(),
         None => Vec::new(),
@@ -201,7 +201,7 @@ impl<'h> Shown<'h> {
             "struck": line.struck.iter().map(pick).collect::<Vec<_>>(),
             "must_not": must_not.iter().map(must_not_json).collect::<Vec<_>>(),
         });
-        merge(line.line.as_ref().map_or_else(missing_json, said_json), of_all)
+        merge(line.line.as_deref().map_or_else(missing_json, said_json), of_all)
     }
 
     fn pick_json(&self, id: PickId, pick: &Pick, must_not: &[MustNot]) -> Value {
@@ -237,7 +237,7 @@ impl<'h> Shown<'h> {
 
     /// What nobody on a line may have; where plans differ, by all of them.
     pub(crate) fn must_not(&self, line: &LineView) -> Vec<MustNot> {
-        let mut found: Vec<MustNot> = match &line.line {
+        let mut found: Vec<MustNot> = match line.line.as_deref() {
             Some(Line::Planned(_)) => {
                 self.run.line_values(&line.id).iter().flat_map(|line| must_not_of(line).to_vec()).collect()
             }
@@ -251,7 +251,7 @@ impl<'h> Shown<'h> {
 
     /// What a household must not have, as far as the trip's lines say.
     pub(crate) fn of_household(&self, alias: Option<&Alias>) -> Vec<MustNot> {
-        let all = self.view.lines.iter().filter_map(|line| line.line.as_ref()).flat_map(must_not_of);
+        let all = self.view.lines.iter().filter_map(|line| line.line.as_deref()).flat_map(must_not_of);
         let of = all.filter(|one| alias.is_some_and(|alias| one.alias == *alias));
         of.map(|one| MustNot { alert: false, ..one.clone() }).collect()
     }
@@ -300,7 +300,7 @@ impl<'h> Shown<'h> {
             LineState::WithdrawnButBought => " [no longer needed, but bought]".to_owned(),
             other => format!(" [{}]", state_word(other)),
         };
-        let (food, said) = match &line.line {
+        let (food, said) = match line.line.as_deref() {
             Some(Line::Planned(plan)) => (plan.food.clone(), plan.text.clone()),
             Some(Line::ByHand(hand)) => (hand.food.clone(), hand.text.clone()),
             None => ("a line that is not on this device".to_owned(), String::new()),
@@ -319,7 +319,7 @@ impl<'h> Shown<'h> {
     /// For whom, what it must not contain, and what may stand in for it.
     fn details(&self, line: &LineView) -> Vec<String> {
         let mut details = Vec::new();
-        match &line.line {
+        match line.line.as_deref() {
             Some(Line::Planned(plan)) => {
                 let shares = plan.shares.iter().map(|share| match share.need {
                     Some(need) => format!("{} {}", self.whom(&share.alias), need.show(self.units)),
@@ -385,8 +385,10 @@ impl<'h> Shown<'h> {
         }
         for (id, note) in notes {
             let line = note.line.as_ref().and_then(|line| self.view.lines.iter().find(|one| one.id == *line));
-            let about =
-                line.and_then(|line| line.line.as_ref()).map(|line| format!(" ({})", line.food())).unwrap_or_default();
+            let about = line
+                .and_then(|line| line.line.as_deref())
+                .map(|line| format!(" ({})", line.food()))
+                .unwrap_or_default();
             text.push(format!("{}{about}: {}", self.name_or_letters(id.device), note.text));
         }
         for (id, receipt) in self.run.receipts() {
@@ -454,7 +456,7 @@ fn must_not_of(line: &Line) -> &[MustNot] {
 }
 
 fn place(line: &LineView) -> (String, Option<String>) {
-    match &line.line {
+    match line.line.as_deref() {
         Some(Line::Planned(plan)) => (plan.section.clone(), plan.store.clone()),
         Some(Line::ByHand(hand)) => (format!("{} (by hand)", hand.section), None),
         None => ("bought, but on no list here".to_owned(), None),

@@ -158,7 +158,7 @@ impl<'h> Hand<'h> {
 
     /// The currency of the trip's prices, else the kitchen's.
     fn currency(&self) -> Currency {
-        let costs = self.shown.view.lines.iter().filter_map(|line| match &line.line {
+        let costs = self.shown.view.lines.iter().filter_map(|line| match line.line.as_deref() {
             Some(Line::Planned(plan)) => plan.cost,
             _ => None,
         });
@@ -219,12 +219,13 @@ impl<'h> Hand<'h> {
         bought: &Bought,
     ) -> Result<(Quantity, Vec<trug_replica::run::Pack>, Option<trug_measure::Money>), DeviceError> {
         let amount = match bought.part.as_deref().map(str::trim) {
-            None => Quantity::Whole(line.line.as_ref().and_then(Line::want)),
+            None => Quantity::Whole(line.line.as_deref().and_then(Line::want)),
             Some("some") => Quantity::Part(None),
             Some(text) => Quantity::Part(Some(words::amount(text)?)),
         };
         let mut packs = bought.packs.iter().map(|text| words::pack(text)).collect::<Result<Vec<_>, _>>()?;
-        if let (true, Quantity::Whole(_), Some(Line::Planned(plan))) = (packs.is_empty(), amount, &line.line) {
+        if let (true, Quantity::Whole(_), Some(Line::Planned(plan))) = (packs.is_empty(), amount, line.line.as_deref())
+        {
             packs.clone_from(&plan.packs);
         }
         let price = bought.price.as_deref().map(|text| words::money(text, self.currency())).transpose()?;
@@ -267,7 +268,7 @@ pub(crate) fn at_home(
     picked(home, trip, |hand| {
         let line = hand.line(line, &[])?;
         let amount = match amount.map(str::trim) {
-            None => Quantity::Whole(line.line.as_ref().and_then(Line::want)),
+            None => Quantity::Whole(line.line.as_deref().and_then(Line::want)),
             Some("some") => Quantity::Part(None),
             Some(text) => Quantity::Part(Some(words::amount(text)?)),
         };
@@ -297,7 +298,7 @@ pub(crate) fn sub(
         let pick = hand.pick(&line, what, Some(bought))?;
         let mut alerts: Vec<String> =
             hand.alerts(instead.trim(), &line).iter().map(|alert| alert.text().to_owned()).collect();
-        if matches!(&line.line, Some(Line::Planned(plan)) if plan.ask) {
+        if matches!(line.line.as_deref(), Some(Line::Planned(plan)) if plan.ask) {
             alerts.push("the chef wants to be asked before anything else is taken: ask".to_owned());
         }
         Ok(vec![(line, pick, alerts)])
@@ -341,7 +342,7 @@ fn picked(
     let view = home.device.run(&entry.id).ok_or_else(gone)?.view();
     let (mut text, mut json, mut all_alerts) = (Vec::new(), Vec::new(), Vec::new());
     for ((line, pick, alerts), id) in picks.iter().zip(&made) {
-        let food = line.line.as_ref().map_or("a line that is not here", Line::food);
+        let food = line.line.as_deref().map_or("a line that is not here", Line::food);
         let now = view.lines.iter().find(|one| one.id == line.id);
         let state = now.map_or("", |line| super::show::state_word(line.standing.state));
         let unclear = now.is_some_and(|line| line.standing.unclear);
@@ -432,7 +433,7 @@ pub(crate) fn claim(
         match upon {
             Upon::Line(asked) => {
                 let line = find::line(&view, asked, &[])?;
-                let food = line.line.as_ref().map_or("a line", Line::food).to_owned();
+                let food = line.line.as_deref().map_or("a line", Line::food).to_owned();
                 (Claimed::Line(line.id.clone()), food)
             }
             Upon::Section(name) => (Claimed::Section((*name).to_owned()), (*name).to_owned()),

@@ -38,7 +38,7 @@ fn bought(lines: &[LineView]) -> Vec<Bought> {
 
 fn one_bought(view: &LineView) -> Option<Bought> {
     let bought = view.picks.iter().find(|(_, pick)| pick.what.is_purchase())?;
-    let line = view.line.as_ref();
+    let line = view.line.as_deref();
     let there = view.standing.there.filter(|there| there.value.is_positive());
     let planned = match line {
         Some(Line::Planned(plan)) => Some(&**plan),

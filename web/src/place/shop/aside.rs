@@ -1,10 +1,10 @@
 //! What the list asks of the second module: what comes from the kitchen, and what others did.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
 use trug_device::{Device, DocId, Told};
 use trug_provision::kitchen::Kitchen;
-use trug_replica::id::{Alias, LineId};
+use trug_replica::id::Alias;
 
 use super::hands::Hands;
 use super::heard::{Heard, heard};
@@ -12,9 +12,6 @@ use super::purse::Purse;
 use super::seen::Seen;
 use super::till::purse;
 use super::who::tables;
-
-/// What each line of a trip said before.
-pub(super) type Before = HashMap<LineId, String>;
 
 /// Questions of the list that wait until the second module is here.
 #[derive(Clone, Copy)]
@@ -24,7 +21,7 @@ pub(crate) struct Aside {
     /// What a trip has cost against its budgets.
     pub(super) purse: fn(&Hands, &Seen) -> Option<Purse>,
     /// What others did, in a sentence.
-    pub(super) heard: fn(&[Told], &Seen, &Before) -> Heard,
+    pub(super) heard: fn(&[Told], &Seen, &Seen) -> Heard,
 }
 
 impl Aside {

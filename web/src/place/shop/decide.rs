@@ -84,7 +84,7 @@ fn line_text(props: &DecideProps, line: &Line) -> AttrValue {
 fn claimed(props: &DecideProps, what: &Claimed) -> String {
     match what {
         Claimed::Line(id) => {
-            let food = props.seen.line(id).and_then(|view| view.line.as_ref()).map(|line| line.food().to_owned());
+            let food = props.seen.line(id).and_then(|view| view.line.as_deref()).map(|line| line.food().to_owned());
             food.unwrap_or_default()
         }
         Claimed::Section(section) => section_name(section).to_string(),

@@ -19,7 +19,7 @@ pub struct Hands {
 
 /// The plan's side of a line.
 pub(super) fn planned(view: &LineView) -> Option<&PlanLine> {
-    match &view.line {
+    match view.line.as_deref() {
         Some(Line::Planned(line)) => Some(line),
         _ => None,
     }
@@ -27,7 +27,7 @@ pub(super) fn planned(view: &LineView) -> Option<&PlanLine> {
 
 /// What a tick says: all that is still missing.
 pub(super) fn whole(view: &LineView) -> Taken {
-    let want = view.line.as_ref().and_then(Line::want);
+    let want = view.line.as_deref().and_then(Line::want);
     let planned = planned(view);
     if planned.is_some_and(|line| line.check && line.want.is_none()) {
         // Somebody has made sure: nothing says that it was bought.

@@ -19,8 +19,8 @@ pub(super) struct Heard {
     pub(super) changed: HashMap<LineId, String>,
 }
 
-/// Sums up what was told. `before` is what each line said before.
-pub(super) fn heard(told: &[Told], seen: &Seen, before: &HashMap<LineId, String>) -> Heard {
+/// Sums up what was told. `before` is the reading before.
+pub(super) fn heard(told: &[Told], seen: &Seen, before: &Seen) -> Heard {
     let changes: Vec<&Change> = told
         .iter()
         .filter_map(|told| match told {
@@ -71,13 +71,13 @@ fn picks(changes: &[&Change], seen: &Seen) -> Vec<String> {
 }
 
 /// Lines that are new or say something else.
-fn changed(changes: &[&Change], seen: &Seen, before: &HashMap<LineId, String>) -> HashMap<LineId, String> {
-    let takes = |id: &LineId| seen.line(id).map(|view| super::scene::take(view).to_string());
+fn changed(changes: &[&Change], seen: &Seen, before: &Seen) -> HashMap<LineId, String> {
+    let take = |seen: &Seen, id: &LineId| seen.line(id).map(|view| super::scene::take(view).to_string());
     let one = |change: &&Change| match change {
         Change::LineNew(id) | Change::LineWanted(id) => Some((id.clone(), String::new())),
         Change::LineChanged(id) => {
-            let was = before.get(id)?;
-            (takes(id).as_ref() != Some(was) && !was.is_empty()).then(|| (id.clone(), was.clone()))
+            let was = take(before, id)?;
+            (take(seen, id).as_ref() != Some(&was) && !was.is_empty()).then(|| (id.clone(), was))
         }
         _ => None,
     };
@@ -122,7 +122,7 @@ mod tests {
     use trug_measure::System;
     use trug_replica::Document as _;
     use trug_replica::id::{FactId, Stamp};
-    use trug_replica::run::{HandLine, Pick, Run, Taken};
+    use trug_replica::run::{HandLine, Line, Pick, Run, Taken};
 
     use super::*;
     use crate::place::shop::sample::device;
@@ -135,24 +135,26 @@ mod tests {
         speak(Language::English);
         let mut entropy = |buffer: &mut [u8]| buffer.fill(9);
         let mut run = Run::create(device(1), &mut entropy).unwrap();
-        let add = |food: &str| HandLine {
+        let add = |food: &str, text: &str| HandLine {
             food: food.to_owned(),
-            text: "2 bunches".to_owned(),
+            text: text.to_owned(),
             section: "produce".to_owned(),
             alias: None,
         };
-        let (onions, rice) = (run.add_line(&add("Onions")).unwrap(), run.add_line(&add("Rice")).unwrap());
+        let onions = run.add_line(&add("Onions", "3 bunches")).unwrap();
+        let rice = run.add_line(&add("Rice", "2 bunches")).unwrap();
         let what = Taken::NoneThere;
         let pick = Pick { line: rice.clone(), what, at: Stamp(1), store: None, aliases: Vec::new(), label: None };
         run.pick(&pick).unwrap();
         let raw = Raw::default();
-        let knows = Knows { tables: BTreeMap::new(), units: System::Us, changed: HashMap::new(), raw: &raw };
-        let seen = Seen::of(&run, knows, None);
+        let knows = || Knows { tables: BTreeMap::new(), units: System::Us, changed: HashMap::new(), raw: &raw };
+        let before = Seen::of(&run, knows(), None);
+        run.settle_line(&onions, &Line::ByHand(add("Onions", "2 bunches"))).unwrap();
+        let seen = Seen::of(&run, knows(), None);
         let by = |number: u8, line: &LineId| {
             let pick = FactId { device: device(number), counter: 3 };
             Told::Run(Change::Picked { pick, line: line.clone() })
         };
-        let before = HashMap::from([(onions.clone(), "3 bunches".to_owned()), (rice.clone(), "2 bunches".to_owned())]);
         let table: [(Vec<Told>, Option<&str>, usize); 5] = [
             (vec![by(1, &onions)], None, 0),
             (vec![by(2, &onions)], Some("somebody got Onions."), 0),

@@ -99,7 +99,7 @@ impl Form {
             return Ok((Quantity::Part(share.and_then(|share| share.need)), Vec::new()));
         }
         let packs = plan.map(|line| line.packs.clone()).unwrap_or_default();
-        Ok((Quantity::Whole(view.line.as_ref().and_then(Line::want)), packs))
+        Ok((Quantity::Whole(view.line.as_deref().and_then(Line::want)), packs))
     }
 }
 
@@ -193,7 +193,7 @@ pub(super) fn LineSheet(props: &LineSheetProps) -> Html {
     let form = use_state(|| view.map(|view| Form::of(view, &props.seen)).unwrap_or_default());
     let wrong = use_state(Wrong::default);
     let Some(view) = view else { return Html::default() };
-    let food = view.line.as_ref().map_or_else(|| t!("shop.unknown_line"), |line| line.food().to_owned().into());
+    let food = view.line.as_deref().map_or_else(|| t!("shop.unknown_line"), |line| line.food().to_owned().into());
     let hand = Hand {
         props: props.clone(),
         view: view.clone(),

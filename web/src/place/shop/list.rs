@@ -139,7 +139,7 @@ fn section(props: &ListProps, stop: &Stop<'_>, part: &Part<'_>) -> Html {
     }
     let key = format!("{}/{}", stop.store.unwrap_or_default(), part.section);
     html! {
-        <Section {key} title={section_name(part.section)} count={AttrValue::from(count)}>
+        <Section {key} title={section_name(part.section)} count={AttrValue::from(count)} rows={part.items.len()}>
             { caution(part) }
             { rows(props, &part.items) }
         </Section>

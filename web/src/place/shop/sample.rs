@@ -68,5 +68,5 @@ pub(super) fn view_by(line: Line, withdrawn: bool, picks: Vec<(u8, Pick)>) -> Li
         numbered.map(|(counter, (by, pick))| (FactId { device: device(by), counter }, pick)).collect();
     let by_id: Vec<(FactId, &Pick)> = picks.iter().map(|(id, pick)| (*id, pick)).collect();
     let standing = standing(line.want(), withdrawn, &by_id);
-    LineView { id, line: Some(line), withdrawn, standing, picks, struck: Vec::new() }
+    LineView { id, line: Some(line.into()), withdrawn, standing, picks, struck: Vec::new() }
 }

@@ -138,13 +138,13 @@ impl Raw {
 /// Makes a line's item.
 pub(super) fn item(view: &LineView, who: &Who, beside: &Beside, raw: &Raw) -> Item {
     let planned = planned(view);
-    let (section, store) = match &view.line {
+    let (section, store) = match view.line.as_deref() {
         Some(Line::Planned(line)) => (line.section.clone(), line.store.clone()),
         Some(Line::ByHand(line)) => (line.section.clone(), None),
         None => (String::new(), None),
     };
     let taker = beside.taker(&view.id, &section, store.as_deref());
-    let food = view.line.as_ref().map_or_else(|| t!("shop.unknown_line"), |line| line.food().to_owned().into());
+    let food = view.line.as_deref().map_or_else(|| t!("shop.unknown_line"), |line| line.food().to_owned().into());
     Item {
         id: view.id.clone(),
         group: group(view, beside),
@@ -158,7 +158,7 @@ pub(super) fn item(view: &LineView, who: &Who, beside: &Beside, raw: &Raw) -> It
 }
 
 fn planned(view: &LineView) -> Option<&PlanLine> {
-    match &view.line {
+    match view.line.as_deref() {
         Some(Line::Planned(line)) => Some(line),
         _ => None,
     }
@@ -177,7 +177,7 @@ fn group(view: &LineView, beside: &Beside) -> Group {
 
 fn row(view: &LineView, food: AttrValue, who: &Who, beside: &Beside, taker: Option<DeviceId>) -> Row {
     let mut lines = Vec::new();
-    match &view.line {
+    match view.line.as_deref() {
         Some(Line::Planned(line)) => plan_lines(line, who, &mut lines),
         Some(Line::ByHand(line)) => {
             let whom = line.alias.as_ref().map(|alias| t!("common.for_whom", whom = who.table(alias)));
@@ -212,7 +212,7 @@ const fn ticked(state: LineState) -> Ticked {
 
 /// What to take from the shelf.
 pub(super) fn take(view: &LineView) -> AttrValue {
-    match &view.line {
+    match view.line.as_deref() {
         // What a person only makes sure of has no packs.
         Some(Line::Planned(line)) if line.want.is_none() && line.check => {
             match line.shares.iter().all(|share| share.need.is_none()) {
@@ -309,7 +309,7 @@ fn marks(view: &LineView, who: &Who, beside: &Beside, taker: Option<DeviceId>) -
             marks.push((t!("shop.optional_line"), Tone::Plain));
         }
     }
-    if let Some(Line::ByHand(_)) = &view.line {
+    if let Some(Line::ByHand(_)) = view.line.as_deref() {
         let by = view.id.as_str().parse::<PickId>().map(|fact| who.person(fact.device));
         marks.extend(by.ok().map(|by| (t!("shop.added_by", who = by), Tone::Plain)));
     }

@@ -97,7 +97,7 @@ impl Seen {
 
     /// When the first chilled or frozen food went into a cart, of the picks after a moment.
     pub(super) fn cold_since(&self, after: Stamp) -> Option<Stamp> {
-        let cold = self.lines.iter().filter(|view| match &view.line {
+        let cold = self.lines.iter().filter(|view| match view.line.as_deref() {
             Some(Line::Planned(line)) => line.keep != Keep::Ambient,
             _ => false,
         });
@@ -118,7 +118,7 @@ impl Seen {
 
     /// The currency of its prices.
     pub(super) fn currency(&self) -> Currency {
-        let costs = self.lines.iter().filter_map(|view| match &view.line {
+        let costs = self.lines.iter().filter_map(|view| match view.line.as_deref() {
             Some(Line::Planned(line)) => line.cost,
             _ => None,
         });

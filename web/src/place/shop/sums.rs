@@ -24,7 +24,7 @@ pub(super) fn spent(lines: &[LineView], currency: Currency) -> Spent {
     let none = Money::zero(currency);
     let mut spent = Spent { total: none, tables: BTreeMap::new(), unpriced: 0, expected: none };
     for view in lines {
-        let planned = match &view.line {
+        let planned = match view.line.as_deref() {
             Some(Line::Planned(line)) => Some(line.as_ref()),
             _ => None,
         };
@@ -68,7 +68,7 @@ fn parts(view: &LineView, planned: Option<&PlanLine>, pick: &Pick, cost: Money) 
     let weights: Vec<(Alias, Exact)> =
         shares.map(|share| (share.alias.clone(), share.need.map_or(Exact::ZERO, |need| need.value))).collect();
     if weights.is_empty() {
-        let by_hand = match &view.line {
+        let by_hand = match view.line.as_deref() {
             Some(Line::ByHand(line)) => line.alias.clone(),
             _ => None,
         };

@@ -186,7 +186,7 @@ fn use_heard(
     changed: &UseStateHandle<Rc<HashMap<LineId, String>>>,
     say: &Callback<Toast>,
 ) {
-    let takes = use_mut_ref(HashMap::<LineId, String>::new);
+    let before = use_mut_ref(|| None::<Rc<Seen>>);
     let number = use_mut_ref(|| 1_u32);
     let (desk, id, changed, say) = (desk.clone(), id.clone(), changed.clone(), say.clone());
     use_effect_with((seen.cloned(), desk.version()), move |(seen, _)| {
@@ -195,9 +195,9 @@ fn use_heard(
         let Some(later) = later::here() else { return };
         let told = desk.take_told(&id);
         // Whoever has just joined is not told that the whole list is new.
-        let had_lines = !takes.borrow().is_empty();
-        if !told.is_empty() && had_lines {
-            let heard = (later.shop.heard)(&told, seen, &takes.borrow());
+        let before = before.replace(Some(seen.clone())).filter(|before| !before.lines.is_empty());
+        if let Some(before) = before.filter(|_| !told.is_empty()) {
+            let heard = (later.shop.heard)(&told, seen, &before);
             if let Some(text) = heard.text {
                 let mut number = number.borrow_mut();
                 *number += 2;
@@ -209,8 +209,6 @@ fn use_heard(
                 changed.set(Rc::new(all));
             }
         }
-        let now = seen.lines.iter().map(|view| (view.id.clone(), super::scene::take(view).to_string()));
-        takes.replace(now.collect());
     });
 }
 
@@ -493,7 +491,7 @@ fn act_on(
         Act::More(line) => return over.set(Over::Line(line)),
         Act::Tick(line, on) => {
             let Some(view) = seen.line(&line) else { return };
-            let food = view.line.as_ref().map(|line| line.food().to_owned()).unwrap_or_default();
+            let food = view.line.as_deref().map(|line| line.food().to_owned()).unwrap_or_default();
             if on {
                 let picked = hands.pick(&hands.now(view, whole(view)));
                 picked.map(|pick| (t!("shop.ticked", food = food), Some(undo(&hands, vec![pick]))))
