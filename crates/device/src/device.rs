@@ -1,6 +1,6 @@
 //! The device itself: opening it, routing events to engines and their effects to the shell.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 
 use litemap::LiteMap;
 use trug_replica::book::{self, Book, Root as BookRoot};
@@ -176,6 +176,17 @@ pub(crate) struct Held {
     pub(crate) heir: Option<LogId>,
 }
 
+/// A trip that is over is brought together in one record once it lies in this many.
+const FEW: usize = 16;
+
+/// A trip that is over, before it is opened.
+struct Asleep {
+    id: DocId,
+    title: String,
+    root: Root,
+    relay: Option<WebAddress>,
+}
+
 /// One device. See the crate's page.
 pub struct Device {
     itself: Itself,
@@ -186,6 +197,10 @@ pub struct Device {
     next: u64,
     pub(crate) held: LiteMap<LogId, Held>,
     pub(crate) members: LiteMap<LogId, Member>,
+    /// Trips that are over wait here at the start, until [`wake_next`](Self::wake_next) opens them.
+    asleep: VecDeque<Asleep>,
+    /// They may wait.
+    in_part: bool,
     /// Records of documents that nothing opens yet.
     loose: LiteMap<LogId, Vec<(Key, Vec<u8>)>>,
     tickets: LiteMap<Ticket, (LogId, Ticket)>,
@@ -208,6 +223,32 @@ impl Device {
         records: Vec<(String, Vec<u8>)>,
         seed: u64,
         alone: bool,
+        now: Instant,
+        out: &mut Vec<Effect>,
+    ) -> Result<Self, OpenError> {
+        Self::from_records(records, seed, alone, false, now, out)
+    }
+
+    /// The same, but trips that are over stay closed until [`wake_next`](Self::wake_next) or [`wake`](Self::wake) opens
+    /// them: after a year there are fifty of them, and nobody opens the app for those.
+    ///
+    /// # Errors
+    /// [`OpenError`].
+    pub fn open_in_part(
+        records: Vec<(String, Vec<u8>)>,
+        seed: u64,
+        alone: bool,
+        now: Instant,
+        out: &mut Vec<Effect>,
+    ) -> Result<Self, OpenError> {
+        Self::from_records(records, seed, alone, true, now, out)
+    }
+
+    fn from_records(
+        records: Vec<(String, Vec<u8>)>,
+        seed: u64,
+        alone: bool,
+        in_part: bool,
         now: Instant,
         out: &mut Vec<Effect>,
     ) -> Result<Self, OpenError> {
@@ -241,6 +282,8 @@ impl Device {
             next: 0,
             held: LiteMap::new(),
             members,
+            asleep: VecDeque::new(),
+            in_part,
             loose,
             tickets: LiteMap::new(),
             writing: LiteMap::new(),
@@ -358,6 +401,7 @@ impl Device {
             .filter_map(|(key, root)| unhex(&root.secret).map(|bytes| (key, root, Root::from_bytes(*bytes))))
             .collect();
         let logs = gather::map(own.iter().map(|(key, _, root)| (key.clone(), root.log_id())));
+        self.asleep.clear();
         for (key, root, secret) in own {
             let log = secret.log_id();
             let relay: Option<WebAddress> = root.relay.as_deref().and_then(|text| text.parse().ok());
@@ -372,10 +416,37 @@ impl Device {
                 Kind::Pantry => DocumentKind::Pantry,
                 Kind::Run => DocumentKind::Run,
             };
-            self.open_shelf(now, DocId::of_root(&key), kind, Right::Owner(secret), relay, heir, out);
+            let id = DocId::of_root(&key);
+            if self.in_part && self.is_finished(&id) {
+                self.asleep.push_back(Asleep { id, title: root.title, root: secret, relay });
+                continue;
+            }
+            self.open_shelf(now, id, kind, Right::Owner(secret), relay, heir, out);
         }
         self.drop_unlisted(&logs, out);
         self.hand_on(now, out);
+    }
+
+    /// Opens one more trip that is over, the latest first. False once there is none left.
+    pub fn wake_next(&mut self, now: Instant, out: &mut Vec<Effect>) -> bool {
+        if let Some(asleep) = self.asleep.pop_back() {
+            self.wake_up(now, asleep, out);
+        }
+        self.in_part = !self.asleep.is_empty();
+        self.in_part
+    }
+
+    /// Opens a trip that is over because somebody wants to see it. False where it is not one that waits.
+    pub fn wake(&mut self, now: Instant, id: &DocId, out: &mut Vec<Effect>) -> bool {
+        let at = self.asleep.iter().position(|asleep| asleep.id == *id);
+        let Some(asleep) = at.and_then(|at| self.asleep.remove(at)) else { return false };
+        self.wake_up(now, asleep, out);
+        true
+    }
+
+    fn wake_up(&mut self, now: Instant, asleep: Asleep, out: &mut Vec<Effect>) {
+        let Asleep { id, root, relay, .. } = asleep;
+        self.open_shelf(now, id, DocumentKind::Run, Right::Owner(root), relay, None, out);
     }
 
     /// Documents whose root the book no longer has: another of the chef's devices has put them away.
@@ -433,7 +504,12 @@ impl Device {
     ) {
         let log = right.log();
         let records = self.loose.remove(&log).unwrap_or_default();
-        let settings = Settings { seed: trug_sync::mix(&mut self.random), alone: self.alone, ..Settings::default() };
+        let mut settings =
+            Settings { seed: trug_sync::mix(&mut self.random), alone: self.alone, ..Settings::default() };
+        if self.is_finished(&id) {
+            // Nobody will add to it: what lies there in pieces is brought together once, so that it is read quickly.
+            settings.compact_at = FEW;
+        }
         let mut made = Effects::new();
         let shelf = Shelf::open(kind, right.keys(kind), self.id, settings, records, &mut made);
         let Some(shelf) = shelf else { return };
@@ -713,7 +789,16 @@ impl Device {
     #[must_use]
     pub fn entries(&self) -> Vec<Entry> {
         let current = self.held.iter().filter(|(_, held)| held.heir.is_none());
-        gather::ordered(current.map(|(log, held)| self.entry(*log, held)), |a, b| a.id < b.id)
+        let current = current.map(|(log, held)| self.entry(*log, held));
+        let asleep = self.asleep.iter().map(|asleep| Entry {
+            id: asleep.id.clone(),
+            kind: DocumentKind::Run,
+            title: asleep.title.clone(),
+            owned: true,
+            log: asleep.root.log_id(),
+            relay: asleep.relay.clone(),
+        });
+        gather::ordered(current.chain(asleep), |a, b| a.id < b.id)
     }
 
     fn entry(&self, log: LogId, held: &Held) -> Entry {
@@ -736,11 +821,14 @@ impl Device {
     #[must_use]
     pub fn status(&self) -> Status {
         let own = Status { saving: self.writing.len() + self.unwritten.len(), ..Status::default() };
-        self.held.values().map(|held| held.shelf.status()).fold(own, |all, one| Status {
+        let all = self.held.values().map(|held| held.shelf.status()).fold(own, |all, one| Status {
             saving: all.saving + one.saving,
             to_send: all.to_send + if one.relay { one.to_send } else { 0 },
             relay: all.relay || one.relay,
-        })
+        });
+        // What is not open yet may have something to send: nothing more is promised than what is known.
+        let known = self.asleep.iter().all(|asleep| asleep.relay.is_none());
+        Status { relay: all.relay && (known || all.to_send > 0), ..all }
     }
 
     /// Whether every document that has a relay is stored, sent and read.

@@ -112,6 +112,42 @@ fn everything_is_there_again_after_a_stop() {
 }
 
 #[test]
+fn trips_that_are_over_are_opened_later_and_lose_nothing() {
+    let (mut chef, over) = chef();
+    let (kitchen, _) = chef.device.kitchen().unwrap();
+    let plan = chef.device.follows(&over).unwrap();
+    for _ in 0..40 {
+        chef.pick_first(&over);
+    }
+    chef.act(|device, out| device.set_finished(NOW, &over, true, out)).unwrap();
+    let open = chef.act(|device, out| device.start_trip(NOW, &kitchen, &plan, "Thursday", out)).unwrap();
+    let (before, entries) = (chef.device.run(&over).unwrap().view(), chef.device.entries());
+
+    let mut out = Vec::new();
+    let device = Device::open_in_part(chef.disk.clone().into_iter().collect(), 2, true, NOW, &mut out).unwrap();
+    let mut chef = Owner { device, disk: chef.disk };
+    chef.carry_out(out);
+    assert!(chef.device.run(&open).is_some() && chef.device.run(&over).is_none());
+    assert_eq!(chef.device.entries(), entries, "it is named all the same");
+
+    let pieces = |chef: &Owner| chef.disk.keys().filter(|key| key.contains("/change/")).count();
+    let many = pieces(&chef);
+    assert!(!chef.act(|device, out| device.wake_next(NOW, out)), "there was one");
+    assert_eq!(chef.device.run(&over).unwrap().view(), before);
+    assert!(many > 40 && pieces(&chef) + 40 <= many, "{many} records, then {}", pieces(&chef));
+
+    // Whoever asks for it need not wait for its turn, and it is whole after that as well.
+    let mut out = Vec::new();
+    let device = Device::open_in_part(chef.disk.clone().into_iter().collect(), 3, true, NOW, &mut out).unwrap();
+    let mut chef = Owner { device, disk: chef.disk };
+    chef.carry_out(out);
+    assert!(chef.act(|device, out| device.wake(NOW, &over, out)));
+    assert!(!chef.act(|device, out| device.wake(NOW, &over, out)), "it is awake");
+    assert_eq!(chef.device.run(&over).unwrap().view(), before);
+    assert_eq!(chef.again(4).device.run(&over).unwrap().view(), before);
+}
+
+#[test]
 fn a_helper_gets_the_trip_by_file_and_gives_picks_back() {
     let (mut chef, trip) = chef();
     let invitation = chef.act(|device, out| device.invite(NOW, &trip, Role::Helper, "Jo", out)).unwrap();

@@ -159,8 +159,8 @@ async fn a_kitchen_goes_out_as_a_folder_and_into_another_phone() {
     assert_eq!(other.count("button", "Remove: Ginger tofu with broccoli").await.unwrap(), 0);
 }
 
-/// A kitchen whose one dish takes many foods.
-fn large_kitchen(lines: usize) -> Vec<u8> {
+/// A kitchen whose one dish takes many foods: its files by path.
+pub(crate) fn large_kitchen(lines: usize) -> Vec<(&'static str, String)> {
     let catalog = Catalog::builtin();
     let names: BTreeSet<&str> = catalog.foods().map(|(_, food)| food.name.as_str()).collect();
     assert!(names.len() >= lines, "the catalogue has {} foods", names.len());
@@ -180,6 +180,11 @@ fn large_kitchen(lines: usize) -> Vec<u8> {
         ("pantries/kit.csv", "food,amount,keep,use_by\n"),
         ("dishes/everything.md", dish.as_str()),
     ];
+    files.map(|(path, text)| (path, text.to_owned())).into()
+}
+
+/// Files as a zip.
+fn zipped(files: &[(&str, String)]) -> Vec<u8> {
     let mut zip = Vec::new();
     let mut archive = rawzip::ZipArchiveWriter::new(&mut zip);
     for (path, text) in files {
@@ -197,7 +202,7 @@ fn large_kitchen(lines: usize) -> Vec<u8> {
 pub(crate) async fn with_long_list(shop: &Shop) -> Seen<Phone> {
     let folder = TempDir::new().map_err(|error| error.to_string())?;
     let zip = folder.path().join("long-table.zip");
-    std::fs::write(&zip, large_kitchen(400)).map_err(|error| error.to_string())?;
+    std::fs::write(&zip, zipped(&large_kitchen(400))).map_err(|error| error.to_string())?;
     let phone = Phone::new(kind()).await?;
     phone.open(&shop.address()).await?;
     phone.see("button", "Bring in a kitchen folder").await?;

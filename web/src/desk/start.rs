@@ -4,8 +4,9 @@ use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
+use gloo::timers::callback::Timeout;
 use thiserror::Error;
-use trug_device::{Device, Event, OpenError};
+use trug_device::{Device, DocId, Event, OpenError};
 use trug_replica::gather;
 use wasm_bindgen_futures::spawn_local;
 
@@ -15,6 +16,11 @@ use crate::platform::locks::{self, Lock};
 use crate::platform::storage::{StorageError, Store};
 use crate::platform::tabs::{Message, Tabs, Tag};
 use crate::platform::{address, online, random};
+
+/// How long the trips that are over wait at the start, and between one and the next, in milliseconds: nobody is kept
+/// waiting by them.
+const FIRST_PAUSE: u32 = 1_500;
+const PAUSE: u32 = 60;
 
 /// The name of the database, the lock and the channel between tabs.
 pub const NAME: &str = "trug";
@@ -50,7 +56,7 @@ pub async fn open() -> Result<Desk, StartError> {
     };
     let preferences = preferences(&records);
     let mut out = Vec::new();
-    let device = Device::open(records, random::seed(), leads, now(), &mut out)?;
+    let device = Device::open_in_part(records, random::seed(), leads, now(), &mut out)?;
     let trouble = store.is_none().then(|| StorageError::Refused(String::new()));
     let desk = Desk(Rc::new(Inner {
         device: RefCell::new(device),
@@ -84,6 +90,7 @@ pub async fn open() -> Result<Desk, StartError> {
         Ok(lock) => desk.lead(lock),
         Err(_) => desk.lead(None),
     }
+    desk.wake_rest(FIRST_PAUSE);
     Ok(desk)
 }
 
@@ -93,6 +100,31 @@ fn preferences(records: &[(String, Vec<u8>)]) -> BTreeMap<String, String> {
 }
 
 impl Desk {
+    /// Opens the trips that are over, one at a time, when the list has long been there.
+    fn wake_rest(&self, pause: u32) {
+        let weak = Rc::downgrade(&self.0);
+        Timeout::new(pause, move || {
+            let Some(inner) = weak.upgrade() else { return };
+            let desk = Desk(inner);
+            let mut out = Vec::new();
+            let more = desk.0.device.borrow_mut().wake_next(now(), &mut out);
+            desk.carry_out(out);
+            if more {
+                desk.wake_rest(PAUSE);
+            } else {
+                desk.changed();
+            }
+        })
+        .forget();
+    }
+
+    /// Opens a trip now, where it is one that waits to be.
+    pub fn wake(&self, id: &DocId) {
+        let mut out = Vec::new();
+        self.0.device.borrow_mut().wake(now(), id, &mut out);
+        self.carry_out(out);
+    }
+
     /// This tab syncs from now on.
     fn lead(&self, lock: Option<Lock>) {
         self.0.leads.set(true);

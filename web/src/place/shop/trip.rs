@@ -62,6 +62,8 @@ type Key = (Vec<[u8; 32]>, Option<Rc<KitchenNow>>, bool, &'static str, Rc<HashMa
 /// The trip as it is now, read again only when it, the kitchen or the language has changed.
 #[hook]
 fn use_seen(desk: &Desk, id: &DocId, changed: &Rc<HashMap<LineId, String>>) -> Option<Rc<Seen>> {
+    // One that is over may wait to be opened.
+    use_memo(id.clone(), |id| desk.wake(id));
     let raw = use_memo((), |()| Raw::default());
     let before = use_mut_ref(|| None::<Rc<Seen>>);
     let kitchen = desk.kitchen().and_then(Result::ok);
