@@ -9,6 +9,7 @@
     reason = "all of it is a test, though clippy sees that of the test functions alone"
 )]
 
+mod barriers;
 mod browser;
 mod pictures;
 mod speed;
@@ -221,39 +222,4 @@ async fn two_tabs_share_one_database() {
     phone.sync_says(&["on this phone"]).await.unwrap();
     phone.client().switch_to_window(first).await.unwrap();
     phone.read("1 got").await.unwrap();
-}
-
-#[tokio::test]
-async fn no_page_has_a_barrier_that_axe_knows() {
-    let _turn = TURN.lock().await;
-    let Some(axe) = std::env::var_os("TRUG_AXE").and_then(|path| std::fs::read_to_string(path).ok()) else {
-        panic!("TRUG_AXE names no axe.min.js; run cargo xtask test");
-    };
-    if kind() != Kind::Chromium {
-        // The rules read the same page; what a page says does not differ by browser.
-        return;
-    }
-    let shop = Shop::open().unwrap();
-    let phone = with_demo(&shop).await.unwrap();
-    let places = ["shop", "week", "week/dishes", "week/households", "pantries", "more", "more/settings"];
-    for language in ["English", "Español"] {
-        phone.open(&format!("{}?at=more/settings", shop.address())).await.unwrap();
-        phone.press("radio", language).await.unwrap();
-        for scheme in ["light", "dark"] {
-            for place in places {
-                phone.open(&format!("{}?at={place}", shop.address())).await.unwrap();
-                phone.see("navigation", "").await.unwrap();
-                let set = "document.documentElement.setAttribute('data-scheme', arguments[0])";
-                phone.script(set, vec![scheme.into()]).await.unwrap();
-                // Grounds take an eighth of a second to change.
-                tokio::time::sleep(std::time::Duration::from_millis(300)).await;
-                let run = format!(
-                    "{axe}; const done = arguments[arguments.length - 1]; \
-                     axe.run().then(found => done(found.violations.map(one => one.id + ' ' + one.nodes.map(node => node.target).slice(0, 3).join(', '))))"
-                );
-                let found = phone.client().execute_async(&run, Vec::new()).await.unwrap();
-                assert_eq!(found, serde_json::json!([]), "{language}, {scheme}, {place}");
-            }
-        }
-    }
 }
