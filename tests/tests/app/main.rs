@@ -17,6 +17,7 @@ mod trouble;
 mod ways;
 
 use browser::{Kind, Phone, Seen, Shop};
+use serde_json::json;
 
 /// One browser at a time: two would time each other out on a small machine.
 pub(crate) static TURN: tokio::sync::Mutex<()> = tokio::sync::Mutex::const_new(());
@@ -181,6 +182,33 @@ async fn a_helper_joins_by_a_link_and_both_see_what_the_other_got() {
         phone.read("ought twice").await.unwrap();
     }
     chef.picture("twice").await.unwrap();
+}
+
+#[tokio::test]
+async fn the_first_link_asks_the_relay_for_nothing_that_is_not_there() {
+    let _turn = TURN.lock().await;
+    if kind() != Kind::Chromium {
+        // Only Chromium's driver can get at the page before it loads.
+        return;
+    }
+    let shop = Shop::open().unwrap();
+    let chef = Phone::new(kind()).await.unwrap();
+    let listen = "const ask = window.fetch; window.answers = []; \
+                  window.fetch = async (...all) => { \
+                    const answer = await ask.apply(window, all); \
+                    if (answer.url.includes('/v1/logs/')) window.answers.push(answer.status); \
+                    return answer; \
+                  }";
+    chef.devtools("Page.addScriptToEvaluateOnNewDocument", json!({ "source": listen })).await.unwrap();
+    chef.open(&shop.address()).await.unwrap();
+    chef.press("button", "Look around with the demo").await.unwrap();
+    link_for(&chef, "Jo").await.unwrap();
+    chef.sync_says(&["sent"]).await.unwrap();
+    let answers = chef.script("return window.answers", Vec::new()).await.unwrap();
+    let answers: Vec<u64> = answers.as_array().unwrap().iter().filter_map(serde_json::Value::as_u64).collect();
+    // A kitchen's book, its pantries and its trip: each is made, read and written.
+    assert!(answers.len() >= 24, "{answers:?}");
+    assert!(answers.iter().all(|status| matches!(status, 200 | 201)), "{answers:?}");
 }
 
 #[tokio::test]
