@@ -19,6 +19,8 @@
 
 #[path = "../tests/common/mod.rs"]
 mod common;
+#[path = "../../../tests/js/installed.rs"]
+mod node;
 
 use std::fs;
 use std::io::{BufRead as _, BufReader, Write as _};
@@ -226,27 +228,10 @@ fn installed() -> Result<PathBuf, String> {
     if !node.is_ok_and(|status| status.success()) {
         return Err("Node".to_owned());
     }
-    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/js/servers");
-    let at = Path::new(env!("CARGO_TARGET_TMPDIR")).join("servers");
-    fs::create_dir_all(&at).map_err(|error| error.to_string())?;
-    for file in ["package.json", "package-lock.json", "serving.mjs", "yjs.mjs", "automerge.mjs"] {
-        fs::copy(from.join(file), at.join(file)).map_err(|error| format!("{file}: {error}"))?;
-    }
-    let lock = fs::read(at.join("package-lock.json")).map_err(|error| error.to_string())?;
-    let stamp = at.join("installed");
-    if fs::read(&stamp).is_ok_and(|done| done == lock) {
-        return Ok(at);
-    }
     // Without install scripts: what is native among the packages brings its binaries along. Not `npm ci`: that wants the
     // optional parts for every other system in the lock file, and not every registry has them.
-    let mut npm = Command::new("npm");
-    npm.args(["install", "--no-save", "--no-audit", "--no-fund", "--ignore-scripts"]);
-    npm.current_dir(&at).stdin(Stdio::null()).stdout(Stdio::null());
-    if !npm.status().is_ok_and(|status| status.success()) {
-        return Err("the packages under Node, which npm could not install; is the registry there?".to_owned());
-    }
-    fs::write(stamp, lock).map_err(|error| error.to_string())?;
-    Ok(at)
+    let npm = ["install", "--no-save", "--no-audit", "--no-fund", "--ignore-scripts"];
+    node::installed("servers", &["serving.mjs", "yjs.mjs", "automerge.mjs"], &npm)
 }
 
 // Entries a second

@@ -141,6 +141,8 @@ pub struct Engine<D: Document> {
     pub(crate) relay: bool,
     pub(crate) caught_up: bool,
     pub(crate) fetch: bool,
+    /// The relay has the log, as far as this device has heard: before that there is nothing to read or to watch there.
+    pub(crate) known: bool,
     pub(crate) create: bool,
     pub(crate) full: bool,
     pub(crate) no_snapshot: bool,
@@ -216,6 +218,7 @@ impl<D: Document> Engine<D> {
             relay: false,
             caught_up: false,
             fetch: false,
+            known: false,
             create: false,
             full: false,
             no_snapshot: false,

@@ -50,7 +50,13 @@ impl<D: Document> Engine<D> {
         self.tries = 0;
         self.caught_up = false;
         self.fetch = true;
-        out.push(Effect::Watch(true));
+        // Who was invited was invited to something. An owner may be the first to come to the relay, and asked for a log that
+        // is not there a relay refuses; one that is there is not changed by being created again.
+        self.known |= !self.keys.is_owner() || self.cursor.seq > 0;
+        self.create |= !self.known;
+        if self.known {
+            out.push(Effect::Watch(true));
+        }
     }
 
     pub(crate) fn offline(&mut self, out: &mut Out<D::Told>) {
@@ -184,6 +190,8 @@ impl<D: Document> Engine<D> {
         match (about, answer) {
             (About::Create, Answer::Done) => {
                 self.create = false;
+                self.known = true;
+                out.push(Effect::Watch(true));
                 // Whatever lay in the log that was known here, this is another.
                 if self.cursor.seq > 0 {
                     self.new_history(out);
@@ -215,7 +223,15 @@ impl<D: Document> Engine<D> {
     fn refused(&mut self, now: Instant, about: About, failure: Failure, out: &mut Out<D::Told>) {
         match (failure, about) {
             (Failure::Gone, _) => self.halt(Halt::Gone, out),
-            (Failure::NotFound, _) if self.keys.is_owner() => self.create = true,
+            (Failure::NotFound, _) if self.keys.is_owner() => {
+                self.known = false;
+                self.create = true;
+            }
+            // Somebody else's: asked for it, the relay says so.
+            (Failure::Conflict, About::Create) => {
+                self.create = false;
+                self.fetch = true;
+            }
             (Failure::Conflict | Failure::ChainDiffers | Failure::NoChain, _) => {
                 self.no_snapshot = failure == Failure::NoChain;
                 self.caught_up = false;

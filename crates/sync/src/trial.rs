@@ -16,17 +16,19 @@ impl<D: Document> Engine<D> {
     pub(crate) fn take_journal(&mut self, records: &BTreeMap<Key, Vec<u8>>, out: &mut Out<D::Told>) {
         let blamed = records.keys().filter_map(|key| if let Key::Blamed(id) = key { Some(*id) } else { None });
         let mut blamed: Vec<EntryId> = blamed.collect();
-        let crashed = self.settings.alone && !broken!(self, TriesAgain);
-        for (key, stops, entries) in journals(records).filter(|_| crashed) {
-            if let ([id], STOPS..) = (entries.as_slice(), stops) {
+        let heeded = !broken!(self, TriesAgain);
+        for (key, stops, entries) in journals(records).filter(|_| heeded) {
+            if !self.settings.alone {
+                // Whether another process is trying these or one has stopped on them cannot be told from here. Tried with
+                // all the others, what stops the program would stop it again and again before the process that was there
+                // first comes to try it alone.
+                self.suspect(entries, stops);
+            } else if let ([id], STOPS..) = (entries.as_slice(), stops) {
                 blamed.push(*id);
                 // The journal goes once the blame is durable.
                 self.store(Key::Blamed(*id), Vec::new(), Purpose::Compacted(vec![key]), out);
             } else {
-                for id in entries {
-                    let known = self.suspects.entry(id).or_default();
-                    *known = (*known).max(stops.saturating_add(1));
-                }
+                self.suspect(entries, stops);
                 // In this process's name, until its first trial takes the place; writing it down again is no trial.
                 let most = self.suspects.values().max().copied().unwrap_or_default();
                 let bytes = write_journal(most.saturating_sub(1), self.suspects.keys());
@@ -38,6 +40,14 @@ impl<D: Document> Engine<D> {
             let Some(held) = self.held.get(&id) else { continue };
             self.document.blame(held.content.clone());
             out.push(Effect::Tell(Tell::Quarantined(id, "the program stopped while it was being tried".to_owned())));
+        }
+    }
+
+    /// What a journal names is tried alone: the program has stopped on it once more than the journal says.
+    fn suspect(&mut self, entries: Vec<EntryId>, stops: u8) {
+        for id in entries {
+            let known = self.suspects.entry(id).or_default();
+            *known = (*known).max(stops.saturating_add(1));
         }
     }
 

@@ -15,6 +15,7 @@ use base64::engine::general_purpose::STANDARD;
 use serde_json::json;
 use sha2::{Digest as _, Sha256};
 use trug_seal::{DocumentKind, EntryKind, Invitation, Place, pack};
+use trug_sync::EntryId;
 
 use crate::browser::{Kind, Phone, Seen, Shop};
 use crate::{TURN, first_line, kind, link_for, with_demo};
@@ -99,6 +100,17 @@ fn append(shop: &Shop, invitation: &Invitation, sealed: &[u8]) -> Seen<String> {
     Ok(answer)
 }
 
+/// Puts an entry into a trip's log that opens with the right key, and is no change: somebody who was invited means ill.
+fn forge(shop: &Shop, link: &str) -> EntryId {
+    let invitation = Invitation::find(link).unwrap();
+    let place = Place { log: invitation.log(), document: DocumentKind::Run, entry: EntryKind::Entry };
+    let content = pack(&[b"\x85\x6f\x4a\x83 this is no change".as_slice()]).unwrap();
+    let sealed = invitation.share_secret().sealing_key().seal(&place, &content).unwrap();
+    let answer = append(shop, &invitation, &sealed).unwrap();
+    assert!(answer.starts_with("HTTP/1.1 201"), "{answer}");
+    EntryId::of(&sealed)
+}
+
 #[tokio::test]
 async fn an_entry_that_is_no_change_is_set_aside_and_the_rest_goes_on() {
     let _turn = TURN.lock().await;
@@ -106,18 +118,105 @@ async fn an_entry_that_is_no_change_is_set_aside_and_the_rest_goes_on() {
     let chef = with_demo(&shop).await.unwrap();
     let link = link_for(&chef, "Jo").await.unwrap();
     chef.sync_says(&["sent"]).await.unwrap();
-    let invitation = Invitation::find(&link).unwrap();
-    let place = Place { log: invitation.log(), document: DocumentKind::Run, entry: EntryKind::Entry };
-    let content = pack(&[b"\x85\x6f\x4a\x83 this is no change".as_slice()]).unwrap();
-    let sealed = invitation.share_secret().sealing_key().seal(&place, &content).unwrap();
-    let answer = append(&shop, &invitation, &sealed).unwrap();
-    assert!(answer.starts_with("HTTP/1.1 201"), "{answer}");
+    forge(&shop, &link);
     chef.open(&shop.address()).await.unwrap();
     chef.read("could not be let in").await.unwrap();
     chef.picture("aside").await.unwrap();
     let food = first_line(&chef).await.unwrap();
     chef.press("checkbox", &food).await.unwrap();
     chef.sync_says(&["sent"]).await.unwrap();
+}
+
+/// What a program would meet in which one entry sets off a fault that nobody knows yet: when it is durable that the entry
+/// is being tried, and nothing else has come of that, the program stops. Nothing that it waits for comes any more, and what
+/// it was waiting for is on the disk.
+///
+/// A journal is how often the program had stopped before, and the ids of what is tried. One in which a start writes down
+/// again what it found is no trial: it counts one stop less than there were.
+const STOPS_ON: &str = "const bad = 'BAD'; \
+    const hex = bytes => [...bytes].map(byte => byte.toString(16).padStart(2, '0')).join(''); \
+    const tried = () => JSON.parse(sessionStorage.getItem('tried') || '[]'); \
+    const put = IDBObjectStore.prototype.put; \
+    IDBObjectStore.prototype.put = function (value, key) { \
+      const made = put.apply(this, arguments); \
+      if (!String(key).includes('/trying/')) return made; \
+      const [stops, ids] = [value[0], hex(value.slice(1)).match(/.{64}/g) || []]; \
+      if (!ids.includes(bad)) return made; \
+      window.named = true; \
+      if (stops !== tried().length) return made; \
+      this.transaction.oncomplete = () => { \
+        sessionStorage.setItem('tried', JSON.stringify([...tried(), ids.length])); \
+        window.stopped = true; \
+      }; \
+      return made; \
+    }";
+
+/// Starts the program until one start goes on; how many of them stopped.
+async fn starts_until_it_goes_on(phone: &Phone, address: &str) -> usize {
+    for stopped in 0..10 {
+        phone.open(address).await.unwrap();
+        let outcome =
+            "return window.stopped ? 'stopped' : document.body.innerText.includes('set aside') ? 'goes on' : ''";
+        let start = std::time::Instant::now();
+        let outcome = loop {
+            let outcome = phone.script(outcome, Vec::new()).await.unwrap_or_default();
+            if outcome == json!("stopped") || outcome == json!("goes on") {
+                break outcome;
+            }
+            assert!(start.elapsed().as_secs() < 30, "start {stopped} neither stops nor says what was set aside");
+            tokio::time::sleep(std::time::Duration::from_millis(80)).await;
+        };
+        if outcome == json!("goes on") {
+            return stopped;
+        }
+    }
+    panic!("it stops again and again");
+}
+
+#[tokio::test]
+async fn an_entry_that_stops_the_program_is_blamed_after_three_stops_and_the_rest_goes_on() {
+    let _turn = TURN.lock().await;
+    if kind() != Kind::Chromium {
+        // Only Chromium's driver can get at the page before it loads.
+        return;
+    }
+    let shop = Shop::open().unwrap();
+    let chef = with_demo(&shop).await.unwrap();
+    let link = link_for(&chef, "Jo").await.unwrap();
+    chef.sync_says(&["sent"]).await.unwrap();
+    let helper = crate::joined(&link, "Jo").await.unwrap();
+    chef.open("about:blank").await.unwrap();
+    // What a helper got comes in the same page as the bad entry, so that both are tried together.
+    let food = first_line(&helper).await.unwrap();
+    helper.press("checkbox", &food).await.unwrap();
+    helper.read("1 got").await.unwrap();
+    helper.sync_says(&["sent"]).await.unwrap();
+    let bad = forge(&shop, &link);
+    let id: String = bad.0.iter().map(|byte| format!("{byte:02x}")).collect();
+    let source = STOPS_ON.replace("BAD", &id);
+    chef.devtools("Page.addScriptToEvaluateOnNewDocument", json!({ "source": source })).await.unwrap();
+
+    assert_eq!(starts_until_it_goes_on(&chef, &shop.address()).await, 3, "once among others, twice alone");
+    chef.read("the program stopped while it was being tried").await.unwrap();
+    chef.read("could not be let in").await.unwrap();
+    chef.read("1 got").await.unwrap();
+    let tried = chef.script("return JSON.parse(sessionStorage.getItem('tried'))", Vec::new()).await.unwrap();
+    assert_eq!(tried, json!([2, 1, 1]), "how many entries were tried together at each stop");
+    chef.picture("blamed").await.unwrap();
+
+    chef.press("checkbox", "Farro").await.unwrap();
+    chef.read("2 got").await.unwrap();
+    chef.sync_says(&["sent"]).await.unwrap();
+    helper.read("2 got").await.unwrap();
+    helper.press("checkbox", "Dried cranberry").await.unwrap();
+    helper.sync_says(&["sent"]).await.unwrap();
+    chef.read("3 got").await.unwrap();
+
+    // It is said again, and never tried again.
+    assert_eq!(starts_until_it_goes_on(&chef, &shop.address()).await, 0);
+    let named = chef.script("return !!window.named", Vec::new()).await.unwrap();
+    assert_eq!(named, json!(false), "no journal names it any more");
+    chef.read("3 got").await.unwrap();
 }
 
 #[tokio::test]

@@ -53,7 +53,7 @@ async fn the_main_job_can_be_done_with_a_keyboard_alone() {
     keys(&phone, " ").await.unwrap();
     phone.sync_says(&["on this phone"]).await.unwrap();
     phone.read("1 got").await.unwrap();
-    tab_to(&phone, "More").await.unwrap();
+    tab_to(&phone, "Options").await.unwrap();
     keys(&phone, &Key::Enter.to_string()).await.unwrap();
     phone.see("dialog", "").await.unwrap();
     tab_to(&phone, "Close").await.unwrap();
@@ -236,4 +236,23 @@ async fn a_list_of_400_lines_is_worked_through() {
     phone.sync_says(&["on this phone"]).await.unwrap();
     phone.open(&shop.address()).await.unwrap();
     phone.read("1 got").await.unwrap();
+}
+
+#[tokio::test]
+async fn a_field_that_must_be_filled_in_says_so_in_the_language_of_the_app() {
+    let _turn = TURN.lock().await;
+    let shop = Shop::open().unwrap();
+    let phone = with_demo(&shop).await.unwrap();
+    phone.open(&format!("{}?at=more/settings", shop.address())).await.unwrap();
+    phone.press("radio", "Español").await.unwrap();
+    phone.press("link", "Semana").await.unwrap();
+    phone.press("link", "Tiendas").await.unwrap();
+    phone.press("button", "Agregar").await.unwrap();
+    phone.read("Llena este campo").await.unwrap();
+    let focused = phone.script(FOCUSED, Vec::new()).await.unwrap();
+    assert_eq!(focused, json!("Tienda nueva"), "who reads is taken to the field");
+    phone.fill("Tienda nueva", "Mercado").await.unwrap();
+    assert!(!phone.text().await.unwrap().contains("Llena este campo"));
+    phone.press("button", "Agregar").await.unwrap();
+    phone.see("heading", "Mercado").await.unwrap();
 }

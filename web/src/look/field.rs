@@ -29,9 +29,9 @@ pub enum Input {
 impl Input {
     fn kind(self) -> &'static str {
         match self {
-            Self::Text | Self::Number | Self::Decimal => "text",
+            // An address is read by the app as well: the browser says what is wrong with one in its own words.
+            Self::Text | Self::Number | Self::Decimal | Self::Address => "text",
             Self::Date => "date",
-            Self::Address => "url",
             Self::Search => "search",
         }
     }
@@ -109,9 +109,9 @@ pub struct FieldProps {
     /// The label is heard but not seen; only where the place makes it plain.
     #[prop_or_default]
     pub hide_label: bool,
-    /// It must be filled in.
+    /// It must be filled in; what is said where it is not. Empty where it need not be.
     #[prop_or_default]
-    pub required: bool,
+    pub needed: AttrValue,
     /// It cannot be written in now.
     #[prop_or_default]
     pub disabled: bool,
@@ -130,13 +130,31 @@ pub struct FieldProps {
 #[component]
 pub fn Field(props: &FieldProps) -> Html {
     let id = use_id();
+    let lacks = use_state(|| false);
+    let error = props.error.clone().or_else(|| lacks.then(|| props.needed.clone()));
     // A field whose label is not seen says in itself what it is for.
     let inside = props.hide_label.then(|| props.label.clone());
     let list = (!props.suggestions.is_empty()).then(|| AttrValue::from(format!("{id}-l")));
-    let oninput = props.on_input.reform(|event: InputEvent| text_of(&event));
+    let oninput = {
+        let lacks = lacks.setter();
+        props.on_input.reform(move |event: InputEvent| {
+            lacks.set(false);
+            text_of(&event)
+        })
+    };
     let onchange = props.on_done.reform(|event: Event| text_of(&event));
+    let oninvalid = {
+        let (lacks, is_needed) = (lacks.setter(), !props.needed.is_empty());
+        // A date that is half written is the browser's to explain where nothing need be there.
+        Callback::from(move |event: Event| {
+            if is_needed {
+                lacks.set(true);
+                say_it_here(&event);
+            }
+        })
+    };
     html! {
-        <Around id={&id} label={&props.label} hint={props.hint.clone()} error={props.error.clone()} hidden={props.hide_label}>
+        <Around id={&id} label={&props.label} hint={props.hint.clone()} error={error.clone()} hidden={props.hide_label}>
             <div class="field-with">
                 <input
                     ref={props.node.clone()}
@@ -148,12 +166,15 @@ pub fn Field(props: &FieldProps) -> Html {
                     list={list.clone()}
                     placeholder={inside}
                     autocomplete="off"
-                    required={props.required}
+                    required={!props.needed.is_empty()}
+                    autocapitalize={(props.input == Input::Address).then_some("none")}
+                    spellcheck={(props.input == Input::Address).then_some("false")}
                     disabled={props.disabled}
-                    aria-invalid={props.error.is_some().then_some("true")}
-                    aria-describedby={described(&id, props.hint.is_some(), props.error.is_some())}
+                    aria-invalid={error.is_some().then_some("true")}
+                    aria-describedby={described(&id, props.hint.is_some(), error.is_some())}
                     {oninput}
                     {onchange}
+                    {oninvalid}
                 />
                 { props.children.clone() }
             </div>
@@ -163,6 +184,19 @@ pub fn Field(props: &FieldProps) -> Html {
                 </datalist>
             }
         </Around>
+    }
+}
+
+/// The browser would say what is wrong in a bubble of its own, in its own language, and then take the reader to the first
+/// such field; that is left to be done.
+fn say_it_here(event: &Event) {
+    event.prevent_default();
+    let Some(field) = event.target_dyn_into::<HtmlInputElement>() else { return };
+    let form = field.closest("form").ok().flatten();
+    let first = form.and_then(|form| form.query_selector("input:invalid").ok().flatten());
+    if first.is_none_or(|first| first == **field) {
+        // One that cannot have the focus is not shown either.
+        let _ = field.focus();
     }
 }
 

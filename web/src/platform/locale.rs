@@ -38,6 +38,12 @@ pub enum DateForm {
     Full,
 }
 
+/// With a line's end only after commas; where there is none, after the first word.
+fn kept_together(date: &str) -> String {
+    let whole = date.replace(' ', "\u{a0}").replace(",\u{a0}", ", ");
+    if whole.contains(' ') { whole } else { whole.replacen('\u{a0}', " ", 1) }
+}
+
 /// A reader's way of writing.
 pub struct Locale {
     tag: String,
@@ -77,10 +83,11 @@ impl Locale {
             .unwrap_or_else(|| number.to_owned())
     }
 
-    /// A date (`"2026-03-04"`); what is no date comes back as it is.
+    /// A date (`"2026-03-04"`); what is no date comes back as it is. A line may end after a comma or the day of the week,
+    /// never between a month and its day.
     #[must_use]
     pub fn date(&self, iso: &str, form: DateForm) -> String {
-        self.format_date(iso, form).unwrap_or_else(|| iso.to_owned())
+        self.format_date(iso, form).map_or_else(|| iso.to_owned(), |date| kept_together(&date))
     }
 
     /// A moment (milliseconds since 1970 UTC) as the time of day where the device is.

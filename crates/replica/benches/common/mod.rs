@@ -2,10 +2,12 @@
 //! side by side in one run. Each document is a base, and what several devices then wrote apart, one change an edit.
 #![allow(clippy::expect_used, clippy::panic, reason = "a bench that cannot run says so and stops")]
 
+#[path = "../../../../tests/js/installed.rs"]
+mod node;
+
 use std::fmt::Write as _;
 use std::fs;
 use std::io::Write as _;
-use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::LazyLock;
 use std::thread::sleep;
@@ -340,7 +342,7 @@ fn print_table(all: &[Figures], rounds: usize) {
 
 /// The libraries' figures from Node, installed as the lock file says.
 fn peers(works: &[Work], rounds: usize) -> Result<Vec<Figures>, String> {
-    let at = installed()?;
+    let at = node::installed("peers", &["documents.mjs"], &["ci", "--no-audit", "--no-fund"])?;
     let documents: Vec<_> = works.iter().map(Work::plain).collect();
     let question = json!({ "rounds": rounds, "documents": documents }).to_string();
     let mut node = Command::new("node");
@@ -360,25 +362,4 @@ fn figures(line: &str) -> Option<Figures> {
     let [name, merge, saved, load] = line.split('\t').collect::<Vec<_>>().try_into().ok()?;
     let load = if load.is_empty() { None } else { Some(load.parse().ok()?) };
     Some(Figures { name: name.to_owned(), merge: merge.parse().ok()?, saved: saved.parse().ok()?, load })
-}
-
-fn installed() -> Result<PathBuf, String> {
-    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/js/peers");
-    let at = Path::new(env!("CARGO_TARGET_TMPDIR")).join("peers");
-    fs::create_dir_all(&at).map_err(|error| error.to_string())?;
-    for file in ["package.json", "package-lock.json", "documents.mjs"] {
-        fs::copy(from.join(file), at.join(file)).map_err(|error| format!("{file}: {error}"))?;
-    }
-    let lock = fs::read(at.join("package-lock.json")).map_err(|error| error.to_string())?;
-    let stamp = at.join("installed");
-    if fs::read(&stamp).is_ok_and(|done| done == lock) {
-        return Ok(at);
-    }
-    let mut npm = Command::new("npm");
-    npm.args(["ci", "--no-audit", "--no-fund"]).current_dir(&at).stdin(Stdio::null()).stdout(Stdio::null());
-    if !npm.status().is_ok_and(|status| status.success()) {
-        return Err("npm could not install them; are Node and the registry there?".to_owned());
-    }
-    fs::write(stamp, lock).map_err(|error| error.to_string())?;
-    Ok(at)
 }

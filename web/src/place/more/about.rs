@@ -53,7 +53,7 @@ fn Newer() -> Html {
     };
     html! { <>
         <div class="strip"><Button label={t!("settings.update_check")} on_press={look} /></div>
-        <p role="status">{ match *looked {
+        <p aria-live="polite">{ match *looked {
             Some(true) => t!("common.update_title"),
             Some(false) => t!("settings.update_none"),
             None => AttrValue::default(),
@@ -95,7 +95,7 @@ fn Licences() -> Html {
             <div class="stack">
                 <p>{ t!("settings.licences_text") }</p>
                 { match &*list {
-                    None => html! { <p role="status">{ t!("common.loading") }</p> },
+                    None => html! { <p aria-live="polite">{ t!("common.loading") }</p> },
                     Some(Err(why)) => html! { <Notice tone={Tone::Trouble}>{ why.clone() }</Notice> },
                     Some(Ok(list)) => html! { <Works list={list.clone()} /> },
                 } }

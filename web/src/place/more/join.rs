@@ -109,7 +109,7 @@ fn Ask(props: &AskProps) -> Html {
     html! {
         <form class="welcome-form" onsubmit={open}>
             <TextArea label={t!("start.paste")} value={(*typed).clone()} on_input={set} rows={3} />
-            <Button label={t!("join.join")} kind={Kind::Main} wide=true submit=true />
+            <Button label={t!("join.join")} kind={Kind::Main} wide=true submit=true disabled={typed.trim().is_empty()} />
             <Button label={t!("common.paste")} on_press={paste} />
             <Scan on_read={props.on_read.clone()} />
         </form>

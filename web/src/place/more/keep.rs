@@ -129,7 +129,7 @@ pub(super) fn Storage() -> Html {
             if kept.granted == Some(true) { <p>{ t!("settings.storage_kept") }</p> }
             if may_clear { <p>{ t!("settings.storage_may_clear") }</p> }
             if install::is_ios() && !install::standalone() { <p>{ t!("settings.storage_ios") }</p> }
-            if may_clear && kept.asked { <p role="status">{ t!("settings.storage_refused") }</p> }
+            if may_clear && kept.asked { <p aria-live="polite">{ t!("settings.storage_refused") }</p> }
             if may_clear && !kept.asked {
                 <div class="strip"><Button label={t!("settings.storage_ask")} on_press={ask} /></div>
             }

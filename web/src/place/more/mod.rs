@@ -19,6 +19,7 @@ mod share;
 
 pub use demo::DemoMark;
 pub use join::Join;
+pub(in crate::place) use pick::PickFile;
 pub use raw::RawExport;
 
 use trug_device::{DocId, Entry};

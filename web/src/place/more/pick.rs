@@ -8,27 +8,27 @@ use crate::platform::files;
 
 /// The button.
 #[derive(Properties, PartialEq)]
-pub(super) struct PickFileProps {
+pub(in crate::place) struct PickFileProps {
     /// What it does.
-    pub(super) label: AttrValue,
+    pub(in crate::place) label: AttrValue,
     /// Which files, as an `<input type="file">` has it.
     #[prop_or_default]
-    pub(super) accept: AttrValue,
+    pub(in crate::place) accept: AttrValue,
     #[prop_or_default]
-    pub(super) kind: Kind,
+    pub(in crate::place) kind: Kind,
     #[prop_or(Shape::Fetch)]
-    pub(super) icon: Shape,
+    pub(in crate::place) icon: Shape,
     #[prop_or_default]
-    pub(super) wide: bool,
+    pub(in crate::place) wide: bool,
     #[prop_or_default]
-    pub(super) busy: bool,
+    pub(in crate::place) busy: bool,
     /// Told which were chosen.
-    pub(super) on_files: Callback<Vec<File>>,
+    pub(in crate::place) on_files: Callback<Vec<File>>,
 }
 
 /// The browser's own field for files cannot be styled or translated: it is hidden, and a button opens it.
 #[component]
-pub(super) fn PickFile(props: &PickFileProps) -> Html {
+pub(in crate::place) fn PickFile(props: &PickFileProps) -> Html {
     let input = use_node_ref();
     let open = {
         let input = input.clone();

@@ -66,7 +66,7 @@ pub(super) fn Scan(props: &ScanProps) -> Html {
     html! {
         if *looking == Looking::Yes {
             <video class="scan" ref={video} playsinline=true muted=true aria-label={t!("join.scan_hint")}></video>
-            <p role="status">{ t!("join.scan_hint") }</p>
+            <p aria-live="polite">{ t!("join.scan_hint") }</p>
             <Button label={t!("join.scan_stop")} on_press={turn(Looking::No)} />
         } else {
             if *looking == Looking::Cannot {

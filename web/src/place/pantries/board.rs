@@ -108,6 +108,11 @@ impl Row {
     pub(super) fn is_first(&self) -> bool {
         self.is_there() && matches!(self.due, Due::Past(_) | Due::Soon(_))
     }
+
+    /// Whether its date is over.
+    pub(super) const fn is_past(&self) -> bool {
+        matches!(self.due, Due::Past(_))
+    }
 }
 
 /// A pantry for looking at.

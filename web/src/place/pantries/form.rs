@@ -165,7 +165,7 @@ fn about(form: &UseStateHandle<Form>, names: &[AttrValue], keep: Keep) -> Html {
         <Field
             label={t!("pantry.food")}
             value={form.food.clone()}
-            required=true
+            needed={t!("error.needed")}
             suggestions={names.to_vec()}
             error={form.wrong_food.clone()}
             on_input={change(form, |form, food| { form.food = food; form.wrong_food = None; })}

@@ -133,7 +133,8 @@ fn first(boards: &Boards, system: System) -> Html {
     let mut due: Vec<_> =
         boards.iter().flat_map(|(pantry, board)| board.first().into_iter().map(move |row| (pantry, row))).collect();
     due.sort_by_key(|(_, row)| row.due.rank());
-    first_few(due.into_iter().map(|(pantry, row)| lot_row(pantry, row, system)).collect())
+    let past = due.iter().filter(|(_, row)| row.is_past()).count();
+    first_few(due.into_iter().map(|(pantry, row)| lot_row(pantry, row, system)).collect(), past)
 }
 
 /// What the list does not count, and why.
@@ -211,7 +212,7 @@ fn NewPantry(props: &NewPantryProps) -> Html {
             <form class="stack" onsubmit={submit}>
                 if !named.is_empty() { <Select label={t!("pantry.whose_pantry")} {options} value={(*choice).clone()} on_choose={choose} /> }
                 if choice.is_empty() {
-                    <Field label={t!("common.name")} value={(*title).clone()} hint={Some(t!("pantry.new_hint"))} error={(*wrong).clone()} required=true on_input={write} />
+                    <Field label={t!("common.name")} value={(*title).clone()} hint={Some(t!("pantry.new_hint"))} error={(*wrong).clone()} needed={t!("error.needed")} on_input={write} />
                 } else if let Some(why) = &*wrong {
                     <Notice tone={Tone::Trouble}>{ why.clone() }</Notice>
                 }

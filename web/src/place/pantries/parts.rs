@@ -14,15 +14,19 @@ use crate::words::t;
 /// So many of those to be used first are seen at once.
 const FIRST: usize = 6;
 
-/// What is to be used first: the first few, the rest folded up.
-pub(super) fn first_few(mut rows: Vec<Html>) -> Html {
-    let count = rows.len();
-    if count == 0 {
+/// What is to be used first: the first few, the rest folded up. What can still be used and what is past its date are
+/// counted apart.
+pub(super) fn first_few(mut rows: Vec<Html>, past: usize) -> Html {
+    let all = rows.len();
+    if all == 0 {
         return Html::default();
     }
-    let rest = rows.split_off(count.min(FIRST));
+    let rest = rows.split_off(all.min(FIRST));
+    let due = all.saturating_sub(past);
+    let counts = [(due, t!("pantry.count_due", count = due)), (past, t!("pantry.count_past", count = past))];
+    let counts: Vec<AttrValue> = counts.into_iter().filter(|(count, _)| *count > 0).map(|(_, words)| words).collect();
     html! {
-        <Section title={t!("pantry.due_first")} count={t!("pantry.lots", count = count)}>
+        <Section title={t!("pantry.due_first")} count={counts.join(" · ")}>
             { for rows }
             if !rest.is_empty() {
                 <Disclosure title={t!("pantry.more_first", count = rest.len())}>{ for rest }</Disclosure>

@@ -146,7 +146,7 @@ fn FirstButtons(props: &FirstButtonsProps) -> Html {
 fn aside(board: &Board, system: System, open: &Callback<LotId>) -> Html {
     let (first, below, doubtful) = (board.first(), board.below(), board.doubtful());
     html! { <>
-        { first_few(first.iter().map(|row| lot_row(row, system, open)).collect()) }
+        { first_few(first.iter().map(|row| lot_row(row, system, open)).collect(), first.iter().filter(|row| row.is_past()).count()) }
         if !doubtful.is_empty() {
             <Section title={t!("pantry.not_counted")} count={lots(doubtful.len())}>
                 <p class="soft part-note">{ t!("pantry.not_counted_text") }</p>
@@ -304,7 +304,7 @@ fn TitleForm(props: &TitleFormProps) -> Html {
                     value={(*text).clone()}
                     hint={Some(t!("pantry.title_hint"))}
                     error={(*wrong).clone()}
-                    required=true
+                    needed={t!("error.needed")}
                     on_input={write}
                 />
                 <div class="strip"><Button label={t!("common.save")} kind={Kind::Main} submit=true /></div>

@@ -39,7 +39,7 @@ pub(super) fn Dishes(props: &DishesProps) -> Html {
                 <div class="strip">{ new }</div>
                 <Field label={t!("dish.search")} input={Input::Search} value={(*search).clone()} {on_input} />
                 if found.is_empty() {
-                    <p role="status">{ t!("common.nothing_found", words = *search) }</p>
+                    <p aria-live="polite">{ t!("common.nothing_found", words = *search) }</p>
                 } else {
                     <Section title={t!("dish.title")} count={found.len().to_string()}>
                         { for found.into_iter().map(|(id, dish)| html! {

@@ -266,7 +266,7 @@ pub(super) fn DescribeFood(props: &DescribeFoodProps) -> Html {
     html! {
         <form class="stack" onsubmit={on_save}>
             <Wrong text={(*wrong).clone()} />
-            <Field label={t!("common.name")} value={written.name.clone()} on_input={set(|food, text| food.name = text)} required=true />
+            <Field label={t!("common.name")} value={written.name.clone()} on_input={set(|food, text| food.name = text)} needed={t!("error.needed")} />
             <Select label={t!("food.section")} options={sections(kitchen, &written.section)} value={written.section.clone()} on_choose={choose(|food, text| food.section = text)} />
             <Choice label={t!("food.keep")} options={keeps} value={written.keep.clone()} on_choose={choose(|food, text| food.keep = text)} />
             <Select label={t!("food.raw")} options={raws.collect::<Vec<_>>()} value={written.raw.clone()} on_choose={choose(|food, text| food.raw = text)} />

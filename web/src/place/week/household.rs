@@ -241,7 +241,7 @@ pub(super) fn HouseholdPage(props: &HouseholdPageProps) -> Html {
             <form class="stack-wide" onsubmit={on_save}>
                 <Wrong text={(*wrong).clone()} />
                 <div class="card stack">
-                    <Field label={t!("common.name")} value={written.name.clone()} on_input={set.text(|all, text| all.name = text)} required=true />
+                    <Field label={t!("common.name")} value={written.name.clone()} on_input={set.text(|all, text| all.name = text)} needed={t!("error.needed")} />
                     <Field label={t!("household.short")} hint={Some(t!("household.short_hint"))} value={written.short.clone()} on_input={set.text(|all, text| all.short = text)} />
                     <Field label={t!("household.budget")} input={Input::Decimal} value={written.budget.clone()} on_input={set.text(|all, text| all.budget = text)}>
                         <span>{ kitchen.currency.code().to_owned() }</span>

@@ -65,7 +65,7 @@ pub(super) fn ListPage(props: &ListPageProps) -> Html {
                 <Disclosure title={t!("week.budget")} count={money(list.total)}>{ for budgets(kitchen, list) }</Disclosure>
                 { for sections(&list.lines).into_iter().map(|(section, lines)| html! {
                     <Section key={section} title={section_name(section)} count={lines.len().to_string()}>
-                        <ul class="week-lines">{ for lines.into_iter().map(|line| html! { <Line row={Shown::of(kitchen, line)} /> }) }</ul>
+                        <ul class="week-lines week-boxes">{ for lines.into_iter().map(|line| html! { <Line row={Shown::of(kitchen, line)} /> }) }</ul>
                     </Section>
                 }) }
             }
@@ -163,7 +163,7 @@ fn Line(props: &LineProps) -> Html {
         <li>
             <div class="strip-between">
                 <span><span class="strong">{ &row.food }</span>{ " " }<span>{ &row.take }</span></span>
-                if let Some(cost) = &row.cost { <span>{ cost }</span> }
+                if let Some(cost) = &row.cost { <span class="whole">{ cost }</span> }
             </div>
             <div class="strip small soft">
                 <span>{ &row.whom }</span>

@@ -203,13 +203,13 @@ fn AddPrice(props: &AddPriceProps) -> Html {
         <form class="card stack" onsubmit={on_save}>
             <h2>{ t!("price.add") }</h2>
             <Wrong text={(*wrong).clone()} />
-            <Field label={t!("dish.read_food")} value={written.food.clone()} on_input={set(|price, text| price.food = text)} suggestions={offered(&foods, &written.food)} required=true />
+            <Field label={t!("dish.read_food")} value={written.food.clone()} on_input={set(|price, text| price.food = text)} suggestions={offered(&foods, &written.food)} needed={t!("error.needed")} />
             <Select label={t!("shop.store")} options={stores.collect::<Vec<_>>()} value={written.store.clone()} on_choose={choose(|price, text| price.store = text)} />
             <Choice label={t!("price.sold")} options={sold} value={written.sold.clone()} on_choose={choose(|price, text| price.sold = text)} />
             <div class="week-fields">
-                <Field label={t!("price.size")} hint={Some(t!("price.size_hint"))} value={written.size.clone()} on_input={set(|price, text| price.size = text)} required=true />
-                <Field label={t!("common.price")} input={Input::Decimal} value={written.price.clone()} on_input={set(|price, text| price.price = text)} required=true />
-                <Field label={t!("common.date")} input={Input::Date} value={written.on.clone()} on_input={set(|price, text| price.on = text)} required=true />
+                <Field label={t!("price.size")} hint={Some(t!("price.size_hint"))} value={written.size.clone()} on_input={set(|price, text| price.size = text)} needed={t!("error.needed")} />
+                <Field label={t!("common.price")} input={Input::Decimal} value={written.price.clone()} on_input={set(|price, text| price.price = text)} needed={t!("error.needed")} />
+                <Field label={t!("common.date")} input={Input::Date} value={written.on.clone()} on_input={set(|price, text| price.on = text)} needed={t!("error.needed")} />
             </div>
             <div class="strip"><Button label={t!("price.add")} kind={Kind::Main} submit=true /></div>
         </form>

@@ -8,7 +8,7 @@ use trug_folder::{Problems, read_dish, read_json_ld};
 use trug_provision::kitchen::{Dish, DishSource, Kitchen};
 use trug_provision::names::Names;
 use wasm_bindgen_futures::spawn_local;
-use web_sys::HtmlInputElement;
+use web_sys::File;
 use yew::prelude::*;
 
 use super::dish::as_text;
@@ -23,12 +23,16 @@ use super::swaps::names_of;
 use super::tidy::{Entry, Tidied, json_ld_of, tidy};
 use crate::app::use_going;
 use crate::desk::kitchen::KitchenNow;
-use crate::look::{Badge, Button, Kind, Notice, Section, Shape, Sheet, TextArea, Tone, use_id};
+use crate::look::{Badge, Button, Kind, Notice, Section, Shape, Sheet, TextArea, Tone};
+use crate::place::more::PickFile;
 use crate::platform::files;
 use crate::words::t;
 
 /// The most bytes of a recipe file: a web page may be a few hundred kilobytes.
 const MOST: u64 = 4 << 20;
+
+/// Files that may hold a recipe.
+const KINDS: &str = ".json,.jsonld,.html,.htm,.md,.txt,application/ld+json,text/html,text/plain";
 
 /// What the lines are read with, once for each kitchen; food after food that nobody has described gets its place in it.
 #[derive(Clone)]
@@ -290,13 +294,11 @@ struct FromFileProps {
 /// Brings in a saved recipe: JSON-LD, a web page that has it, or a text.
 #[component]
 fn FromFile(props: &FromFileProps) -> Html {
-    let id = use_id();
     let wrong = use_state(|| None::<AttrValue>);
-    let onchange = {
+    let on_files = {
         let (wrong, reader, tell) = (wrong.setter(), props.reader.clone(), props.on_file.clone());
-        Callback::from(move |event: Event| {
-            let Some(input) = event.target_dyn_into::<HtmlInputElement>() else { return };
-            let Some(file) = files::chosen(&input).into_iter().next() else { return };
+        Callback::from(move |chosen: Vec<File>| {
+            let Some(file) = chosen.into_iter().next() else { return };
             let (wrong, reader, tell) = (wrong.clone(), reader.clone(), tell.clone());
             spawn_local(async move {
                 let bytes = files::read(&file, MOST).await.map_err(|error| error.to_string());
@@ -314,11 +316,8 @@ fn FromFile(props: &FromFileProps) -> Html {
     };
     html! {
         <div class="card stack">
-            <div class="field">
-                <label class="field-label" for={&id}>{ t!("dish.import") }</label>
-                <span class="field-hint" id={format!("{id}-h")}>{ t!("dish.import_hint") }</span>
-                <input id={&id} class="input" type="file" accept=".json,.jsonld,.html,.htm,.md,.txt,application/ld+json,text/html,text/plain" aria-describedby={format!("{id}-h")} {onchange} />
-            </div>
+            <p class="field-hint">{ t!("dish.import_hint") }</p>
+            <div class="strip"><PickFile label={t!("dish.import")} accept={KINDS} {on_files} /></div>
             <Wrong text={(*wrong).clone()} />
         </div>
     }

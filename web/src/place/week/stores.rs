@@ -76,7 +76,7 @@ pub(super) fn Stores(props: &StoresProps) -> Html {
             }
             <form class="card stack" onsubmit={on_add}>
                 <Wrong text={(*wrong).clone()} />
-                <Field label={t!("store.new")} value={(*name).clone()} {on_input} required=true />
+                <Field label={t!("store.new")} value={(*name).clone()} {on_input} needed={t!("error.needed")} />
                 <div class="strip"><Button label={t!("common.add")} icon={Shape::Plus} submit=true /></div>
             </form>
         </Page>
@@ -164,7 +164,7 @@ pub(super) fn StorePage(props: &StorePageProps) -> Html {
             </Section>
             <p class="small soft">{ t!("safety.cold_last") }</p>
             <form class="card stack" onsubmit={on_add}>
-                <Field label={t!("store.new_section")} value={(*section).clone()} {on_input} required=true />
+                <Field label={t!("store.new_section")} value={(*section).clone()} {on_input} needed={t!("error.needed")} />
                 <div class="strip"><Button label={t!("common.add")} icon={Shape::Plus} submit=true /></div>
             </form>
         </Page>
