@@ -99,6 +99,8 @@ impl<D: Document> Engine<D> {
         self.document.release(&held.content);
         self.suspects.insert(id, STOPS);
         self.untried.push_back(id);
+        // A log that went back meanwhile may have lost it; then nobody else has what is let in now.
+        self.recount = true;
         out.push(Effect::Delete(Key::Blamed(id)));
     }
 }

@@ -418,7 +418,7 @@ impl World {
                 }
             }
             if (2..26).contains(&round) {
-                self.people_try_again()?;
+                self.people_try_again(round)?;
             }
             // Quiet twice: everybody has heard of the last entry by then.
             quiet = if round > 26 && self.is_settled() && head == self.relay.head() { quiet + 1 } else { 0 };
@@ -431,14 +431,15 @@ impl World {
         Err(self.unrest())
     }
 
-    /// Somebody looks at what a program stopped on: a battery that ran out three times on one entry is no fault of its.
-    fn people_try_again(&mut self) -> Result<(), String> {
+    /// Somebody looks at what a program stopped on, one after the other: a battery that ran out three times on one entry is
+    /// no fault of its.
+    fn people_try_again(&mut self, round: usize) -> Result<(), String> {
         for at in 0..self.devices.len() {
             let keys = self.devices[at].disk.keys();
             let blamed: Vec<EntryId> =
                 keys.filter_map(|key| if let Key::Blamed(id) = key { Some(*id) } else { None }).collect();
             if !blamed.is_empty() {
-                let one = blamed[self.dice.below(blamed.len())];
+                let one = blamed[round % blamed.len()];
                 self.tell(at, 0, Event::Retry(one))?;
             }
         }
