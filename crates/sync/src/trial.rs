@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use automerge::ChangeHash;
+
 use crate::document::Document;
 use crate::engine::{Engine, Out, Purpose, broken, journals, write_journal};
 use crate::message::{Effect, Tell};
@@ -79,6 +81,9 @@ impl<D: Document> Engine<D> {
             // What is in the document needs no second copy in memory.
             let document = &self.document;
             let held = self.held.get_mut(id);
+            // A log that went back meanwhile may have lost the entry; then nobody else has what is let in now.
+            let lost = |hash: &ChangeHash| document.has(hash) && !self.logged.contains(hash);
+            self.recount |= held.as_ref().is_some_and(|held| held.hashes.iter().any(lost));
             if let Some(held) = held.filter(|held| held.counted && held.hashes.iter().all(|hash| document.has(hash))) {
                 held.content = Vec::new();
             }
@@ -99,8 +104,6 @@ impl<D: Document> Engine<D> {
         self.document.release(&held.content);
         self.suspects.insert(id, STOPS);
         self.untried.push_back(id);
-        // A log that went back meanwhile may have lost it; then nobody else has what is let in now.
-        self.recount = true;
         out.push(Effect::Delete(Key::Blamed(id)));
     }
 }

@@ -403,6 +403,7 @@ impl World {
         let mut edit = doc.transaction();
         edit.put(ROOT, format!("evil:{}", self.counter), message).unwrap();
         let hash = edit.commit_with(CommitOptions::default().with_time(0).with_message(message)).0.unwrap();
+        trace(99, 0, "forges", &format!("evil:{} {hash}", self.counter));
         doc.get_change_by_hash(&hash).unwrap().raw_bytes().to_vec()
     }
 
@@ -431,15 +432,15 @@ impl World {
         Err(self.unrest())
     }
 
-    /// Somebody looks at what a program stopped on, one after the other: a battery that ran out three times on one entry is
-    /// no fault of its.
+    /// Somebody looks at what a program stopped on, one after the other, and gives each a few rounds before the next: a
+    /// battery that ran out three times on one entry is no fault of its.
     fn people_try_again(&mut self, round: usize) -> Result<(), String> {
         for at in 0..self.devices.len() {
             let keys = self.devices[at].disk.keys();
             let blamed: Vec<EntryId> =
                 keys.filter_map(|key| if let Key::Blamed(id) = key { Some(*id) } else { None }).collect();
             if !blamed.is_empty() {
-                let one = blamed[round % blamed.len()];
+                let one = blamed[(round / 3) % blamed.len()];
                 self.tell(at, 0, Event::Retry(one))?;
             }
         }
@@ -487,6 +488,7 @@ impl World {
                 for running in device.processes.iter().flatten() {
                     let facts = running.engine.document().facts();
                     let lost: Vec<_> = self.model.facts.keys().filter(|key| !facts.contains_key(*key)).collect();
+                    println!("evil {:?}", facts.keys().filter(|key| key.starts_with("evil:")).collect::<Vec<_>>());
                     let trip = running.engine.document();
                     println!(
                         "device {} of {}: lost {lost:?}, waiting {}, held {}",
@@ -519,7 +521,11 @@ impl World {
                 return Err(format!("device {name}: the states differ from the model's"));
             }
             if *heads.get_or_insert_with(|| found.clone()) != found {
-                return Err(format!("device {name}: other heads than the first device"));
+                let blamed = device.disk.keys().filter(|key| matches!(key, Key::Blamed(_))).count();
+                let ours: BTreeSet<_> = found.1.keys().collect();
+                let first = heads.as_ref().map(|(_, facts)| facts.keys().collect::<BTreeSet<_>>()).unwrap_or_default();
+                let differ: Vec<_> = ours.symmetric_difference(&first).collect();
+                return Err(format!("device {name}: other heads than the first device: {differ:?}, {blamed} blamed"));
             }
         }
         Ok(())
