@@ -16,6 +16,16 @@ if (/^es\b/i.test(navigator.language)) {
   for (const element of document.querySelectorAll("[data-es]")) element.textContent = element.dataset.es;
 }
 
+// The first worker of all takes over a page that had none; that is no update. It is watched from here, before any worker
+// is asked for: whoever looks later may find a worker in charge whose coming has not been told yet.
+if ("serviceWorker" in navigator) {
+  let led = navigator.serviceWorker.controller !== null;
+  navigator.serviceWorker.addEventListener("controllerchange", () => {
+    if (led) dispatchEvent(new Event("trug-taken-over"));
+    led = true;
+  });
+}
+
 try {
   await init({ module_or_path: new URL("./app.wasm", import.meta.url) });
 } catch (error) {

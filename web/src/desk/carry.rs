@@ -2,17 +2,20 @@
 
 use std::rc::Rc;
 
+use gloo::timers::callback::Timeout;
 use trug_device::sync::wire::{self, Request};
 use trug_device::{CallId, Effect, Event};
 use wasm_bindgen_futures::spawn_local;
 
 use super::{Desk, Queued, Write, now};
-use crate::platform::http;
 use crate::platform::storage::StorageError;
 use crate::platform::tabs::{Message, Tag};
+use crate::platform::{address, http};
 
 /// How long a relay may take to answer, in milliseconds: a page of some MiB over a poor signal.
 const PATIENCE: u32 = 60_000;
+/// Between two looks whether everything is stored, in milliseconds.
+const SOON: u32 = 50;
 
 impl Desk {
     pub(super) fn carry_out(&self, effects: Vec<Effect>) {
@@ -54,6 +57,16 @@ impl Desk {
             let answer = exchange(request).await;
             desk.tell(Event::Answer(call, answer));
         });
+    }
+
+    /// Loads the page anew once everything is stored; as long as something cannot be, the page stays as it is.
+    pub fn reload_once_stored(&self) {
+        let waits = self.0.writing.get() || !self.0.queue.borrow().is_empty() || self.status().saving > 0;
+        if !waits && self.storage_trouble().is_none() {
+            return address::reload();
+        }
+        let desk = self.clone();
+        Timeout::new(SOON, move || desk.reload_once_stored()).forget();
     }
 
     /// Writes all that waits as one batch; what comes meanwhile is the next. One batch at a time: a later record never

@@ -168,7 +168,8 @@ impl Desk {
                 self.tell(Event::Found(message.records));
                 self.changed();
             }
-            Tag::Reread | Tag::Wiped => address::reload(),
+            Tag::Reread => self.reload_once_stored(),
+            Tag::Wiped => address::reload(),
             Tag::Deleted | Tag::Updating | Tag::Hello | Tag::Farewell => {}
         }
     }

@@ -4,7 +4,6 @@ use yew::prelude::*;
 
 use crate::desk::{News, use_desk};
 use crate::look::{Button, Kind, Notice, Tone};
-use crate::platform::address;
 use crate::platform::updates::{self, Update, Updates};
 use crate::words::t;
 
@@ -16,11 +15,11 @@ pub(crate) fn Standing() -> Html {
     let watch = use_mut_ref(|| Option::<Updates>::None);
     let heard = use_state(Vec::<News>::new);
     {
-        let (waiting, watch) = (waiting.setter(), watch.clone());
+        let (waiting, watch, desk) = (waiting.setter(), watch.clone(), desk.clone());
         use_effect_with((), move |()| {
             *watch.borrow_mut() = updates::watch(move |update| match update {
                 Update::Waiting => waiting.set(true),
-                Update::TakenOver => address::reload(),
+                Update::TakenOver => desk.reload_once_stored(),
             });
         });
     }

@@ -3,7 +3,7 @@
 //! The page's first script registers the service worker; this watches it. Taking over means that the pages are loaded
 //! anew, so whoever asks first stores what is not stored.
 
-use std::cell::{Cell, RefCell};
+use std::cell::RefCell;
 use std::rc::Rc;
 
 use gloo::events::EventListener;
@@ -11,14 +11,14 @@ use wasm_bindgen::JsCast;
 use wasm_bindgen_futures::{JsFuture, spawn_local};
 use web_sys::{ServiceWorker, ServiceWorkerContainer, ServiceWorkerRegistration, ServiceWorkerState};
 
-use super::{address, js};
+use super::js;
 
 /// What happens to the version.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Update {
     /// A new version is here, complete, and waits.
     Waiting,
-    /// A new version has taken over because another tab said so: store what is not stored, and [`address::reload`].
+    /// A new version has taken over, because this tab or another said so: store what is not stored, and load the page anew.
     TakenOver,
 }
 
@@ -34,7 +34,6 @@ struct Shared {
     // The listeners on the registration and on the version that is being installed.
     found: RefCell<Option<EventListener>>,
     installing: RefCell<Option<EventListener>>,
-    asked: Cell<bool>,
 }
 
 /// Watches for new versions; `None` where the browser has no service workers (or the page is not from a secure
@@ -47,9 +46,8 @@ pub fn watch(told: impl Fn(Update) + 'static) -> Option<Updates> {
         registration: RefCell::default(),
         found: RefCell::default(),
         installing: RefCell::default(),
-        asked: Cell::default(),
     });
-    let taken_over = on_taken_over(&container, &shared);
+    let taken_over = on_taken_over(&shared)?;
     let weak = Rc::downgrade(&shared);
     spawn_local(async move {
         let Ok(ready) = container.ready() else { return };
@@ -62,11 +60,10 @@ pub fn watch(told: impl Fn(Update) + 'static) -> Option<Updates> {
 }
 
 impl Updates {
-    /// Lets the waiting version take over, after which the page is loaded anew. False where none waits.
+    /// Lets the waiting version take over, of which [`Update::TakenOver`] tells. False where none waits.
     pub fn take_over(&self) -> bool {
         let waiting = self.shared.registration.borrow().as_ref().and_then(ServiceWorkerRegistration::waiting);
         let Some(worker) = waiting else { return false };
-        self.shared.asked.set(true);
         worker.post_message(&js::object(&[("type", "take-over".into())])).is_ok()
     }
 
@@ -86,21 +83,15 @@ impl Updates {
     }
 }
 
-/// The first worker of all takes over a page that had none; that is no update.
-fn on_taken_over(container: &ServiceWorkerContainer, shared: &Rc<Shared>) -> EventListener {
-    let had_one = Cell::new(container.controller().is_some());
+/// The page's first script tells of it: it knows whether the page had a worker before.
+fn on_taken_over(shared: &Rc<Shared>) -> Option<EventListener> {
     let shared = Rc::downgrade(shared);
-    EventListener::new(container, "controllerchange", move |_| {
-        let Some(shared) = shared.upgrade() else { return };
-        if !had_one.replace(true) {
-            return;
-        }
-        if shared.asked.get() {
-            address::reload();
-        } else {
+    let listener = EventListener::new(&js::window()?.into(), "trug-taken-over", move |_| {
+        if let Some(shared) = shared.upgrade() {
             (shared.told)(Update::TakenOver);
         }
-    })
+    });
+    Some(listener)
 }
 
 fn follow(shared: &Rc<Shared>, registration: ServiceWorkerRegistration) {
