@@ -177,7 +177,9 @@ fn Places() -> Html {
 
 fn screen(desk: &Desk, going: &Going) -> Html {
     if going.invited.is_some() || desk.entries().is_empty() {
-        let meanwhile = html! { <Shell title={t!("start.title")}><p class="opening">{ t!("start.text") }</p></Shell> };
+        // The same as the page has while the app is loading.
+        let lead = html! { <div class="welcome"><p class="welcome-lead">{ t!("start.text") }</p></div> };
+        let meanwhile = html! { <Shell title={t!("start.title")}>{ lead }{ later::opening() }</Shell> };
         return html! { <InTime scene={Scene::Welcome} {meanwhile} /> };
     }
     let (place, rest) = going.at.split_once('/').unwrap_or((&going.at, ""));

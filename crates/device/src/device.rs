@@ -20,6 +20,8 @@ use trug_sync::{
 use crate::member::{DocId, Entry, Itself, Member, Right, unhex};
 use crate::shelf::{AnyDocument, Effects, Shelf};
 
+/// A trip that is over is brought together in one record once it lies in this many.
+const FEW: usize = 16;
 /// How long after a failure the device's own records are written again, in milliseconds.
 const PAUSE: u64 = 500;
 /// Where the device keeps what it knows of itself.
@@ -175,9 +177,6 @@ pub(crate) struct Held {
     /// The log that takes this one's place: everything that still comes in here goes there as well.
     pub(crate) heir: Option<LogId>,
 }
-
-/// A trip that is over is brought together in one record once it lies in this many.
-const FEW: usize = 16;
 
 /// A trip that is over, before it is opened.
 struct Asleep {

@@ -1,9 +1,8 @@
 //! This device's own changes on their way into the log, and bringing stored records together.
 
 use automerge::ChangeHash;
-use trug_seal::{EntryKind, SealError, pack};
-
 use trug_replica::gather;
+use trug_seal::{EntryKind, SealError, pack};
 
 use crate::document::Document;
 use crate::engine::{Engine, Out, Parcel, ParcelState, Purpose, broken, write_framed};

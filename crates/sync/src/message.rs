@@ -165,20 +165,6 @@ pub enum Effect<T> {
     Tell(Tell<T>),
 }
 
-impl<T> Effect<T> {
-    /// The same, told in other words.
-    pub fn map<U>(self, words: impl Fn(T) -> U) -> Effect<U> {
-        match self {
-            Self::Store { ticket, key, bytes } => Effect::Store { ticket, key, bytes },
-            Self::Delete(key) => Effect::Delete(key),
-            Self::Send(request, call) => Effect::Send(request, call),
-            Self::Watch(on) => Effect::Watch(on),
-            Self::SetTimer(at) => Effect::SetTimer(at),
-            Self::Tell(tell) => Effect::Tell(tell.map(words)),
-        }
-    }
-}
-
 /// A call to the relay.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Call {
@@ -327,22 +313,4 @@ pub enum Tell<T> {
     Damaged(Key),
     /// The document does not prove that it opens again; nothing stored is replaced.
     Unsound(String),
-}
-
-impl<T> Tell<T> {
-    /// The same, told in other words.
-    pub fn map<U>(self, words: impl Fn(T) -> U) -> Tell<U> {
-        match self {
-            Self::Status(status) => Tell::Status(status),
-            Self::Merged(told) => Tell::Merged(told.into_iter().map(words).collect()),
-            Self::Quarantined(id, why) => Tell::Quarantined(id, why),
-            Self::WentBack => Tell::WentBack,
-            Self::Halted(halt) => Tell::Halted(halt),
-            Self::Trouble(failure) => Tell::Trouble(failure),
-            Self::Unsendable(hash) => Tell::Unsendable(hash),
-            Self::NotSaving => Tell::NotSaving,
-            Self::Damaged(key) => Tell::Damaged(key),
-            Self::Unsound(why) => Tell::Unsound(why),
-        }
-    }
 }

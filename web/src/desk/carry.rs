@@ -15,7 +15,7 @@ use crate::platform::{address, http};
 /// How long a relay may take to answer, in milliseconds: a page of some MiB over a poor signal.
 const PATIENCE: u32 = 60_000;
 /// Between two looks whether everything is stored, in milliseconds.
-const SOON: u32 = 50;
+const SOON: u32 = 250;
 
 impl Desk {
     pub(super) fn carry_out(&self, effects: Vec<Effect>) {

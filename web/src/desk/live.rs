@@ -1,9 +1,9 @@
 //! The live channel to each relay: one socket, over which every log there is watched.
 
-use litemap::LiteMap;
 use std::rc::Rc;
 
 use gloo::timers::callback::Timeout;
+use litemap::LiteMap;
 use trug_device::Event;
 use trug_device::sync::wire::{self, Heard};
 use trug_seal::{LogId, WebAddress, Zeroizing};
